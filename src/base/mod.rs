@@ -1,0 +1,7 @@
+//! Units, geometry, rasters, statistics: what every room uses, with no yarn in it.
+
+pub mod colour;
+pub mod geometry;
+pub mod raster;
+pub mod stats;
+pub mod units;

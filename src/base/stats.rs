@@ -1,0 +1,50 @@
+//! Small statistics. Every function says what it does with an empty list; none panics.
+
+/// Arithmetic mean; `None` when empty.
+#[must_use]
+pub fn mean(values: &[f64]) -> Option<f64> {
+    (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+}
+
+/// Sample standard deviation, divisor n - 1; `None` for fewer than two.
+#[must_use]
+pub fn standard_deviation(values: &[f64]) -> Option<f64> {
+    let m = mean(values)?;
+    (values.len() > 1).then(|| (values.iter().map(|v| (v - m).powi(2)).sum::<f64>() / (values.len() - 1) as f64).sqrt())
+}
+
+/// Quantile by linear interpolation between order statistics (type 7 of Hyndman & Fan 1996); `None` when empty.
+/// NaN sorts last.
+#[must_use]
+pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
+    if values.is_empty() {
+        return None;
+    }
+    let mut sorted = values.to_vec();
+    sorted.sort_unstable_by(f64::total_cmp);
+    let at = p.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
+    let low = at.floor() as usize;
+    let high = (low + 1).min(sorted.len() - 1);
+    Some(sorted[low] + (sorted[high] - sorted[low]) * (at - low as f64))
+}
+
+/// Median; `None` when empty.
+#[must_use]
+pub fn median(values: &[f64]) -> Option<f64> {
+    quantile(values, 0.5)
+}
+
+/// Standard deviation estimated from the median absolute deviation, `1.4826 MAD` (consistent for a normal
+/// distribution: 1 / quantile(3/4)); `None` when empty.
+#[must_use]
+pub fn robust_deviation(values: &[f64]) -> Option<f64> {
+    let m = median(values)?;
+    median(&values.iter().map(|v| (v - m).abs()).collect::<Vec<_>>()).map(|mad| 1.4826 * mad)
+}
+
+/// Mean weighted by `weights` (pairs of value, weight); `None` unless the weights sum to something positive.
+#[must_use]
+pub fn weighted_mean(pairs: impl IntoIterator<Item = (f64, f64)>) -> Option<f64> {
+    let (sum, weight) = pairs.into_iter().fold((0.0, 0.0), |(s, w), (v, k)| (s + v * k, w + k));
+    (weight > 0.0).then(|| sum / weight)
+}

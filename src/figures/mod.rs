@@ -1,0 +1,10 @@
+//! The report's types (schema `strandrule-report-1`), its words, and nothing else. Changing them is changing a promise:
+//! grade sheets and other people's scripts read them.
+
+pub mod quantity;
+pub mod report;
+pub mod words;
+
+pub use quantity::{Component, Interval, Quantity, Sourced};
+pub use report::Report;
+pub use words::{Method, Reason, Warning};

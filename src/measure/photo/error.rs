@@ -1,0 +1,66 @@
+//! Why a photo cannot be read.
+
+use std::path::PathBuf;
+
+/// Why a photo cannot be read: the file, what is wrong, what to do.
+#[derive(Debug, thiserror::Error)]
+pub enum PhotoError {
+    /// The file cannot be opened or read.
+    #[error("{}: cannot be read: {source}", file.display())]
+    Unreadable {
+        /// The file.
+        file: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// Not a regular file.
+    #[error("{}: is not a file; name a photo", file.display())]
+    NotAFile {
+        /// The path.
+        file: PathBuf,
+    },
+    /// Nothing in it.
+    #[error("{}: is empty; copy the photo again", file.display())]
+    Empty {
+        /// The file.
+        file: PathBuf,
+    },
+    /// A kind of file that this build does not read.
+    #[error("{}: is not a JPEG, PNG, TIFF or WebP picture; {advice}", file.display())]
+    UnknownFormat {
+        /// The file.
+        file: PathBuf,
+        /// What to do.
+        advice: &'static str,
+    },
+    /// Damaged or truncated.
+    #[error("{}: is damaged or incomplete ({detail}); copy the photo again", file.display())]
+    Damaged {
+        /// The file.
+        file: PathBuf,
+        /// What the decoder says.
+        detail: String,
+    },
+    /// More pixels than the limit.
+    #[error("{}: {width} x {height} px is above the limit of {limit} megapixels; raise it with --max-megapixels", file.display())]
+    TooLarge {
+        /// The file.
+        file: PathBuf,
+        /// Width, px.
+        width: u64,
+        /// Height, px.
+        height: u64,
+        /// The limit, megapixels.
+        limit: u32,
+    },
+    /// More bytes than the limit.
+    #[error("{}: {bytes} bytes is above the limit of {limit} bytes; raise it with --max-bytes", file.display())]
+    TooManyBytes {
+        /// The file.
+        file: PathBuf,
+        /// Its size.
+        bytes: u64,
+        /// The limit.
+        limit: u64,
+    },
+}

@@ -1,0 +1,139 @@
+//! Second stage: from pixels to millimetres on the plane of the card or ruler, with what remains unknown.
+
+mod plane_map;
+
+use crate::base::geometry::{Image, Point, Region};
+use crate::figures::words::{Method, Reason};
+
+use super::photo::Photo;
+
+pub use plane_map::PlaneMap;
+
+/// A ruler's unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RulerUnit {
+    /// Millimetres.
+    Mm,
+    /// Inches and parts of an inch.
+    Inch,
+}
+
+/// A scale that the person states.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum StatedScale {
+    /// Dots per inch, of a scan.
+    DotsPerInch(f64),
+    /// Two points of the photo and their distance, mm.
+    TwoPoints {
+        /// One point.
+        from: Point<Image>,
+        /// The other.
+        to: Point<Image>,
+        /// Their distance, mm.
+        distance_mm: f64,
+    },
+}
+
+/// What the person says about the scale.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct ScaleRequest {
+    /// Measure with this instead of a ruler.
+    pub stated: Option<StatedScale>,
+    /// Use the ruler with this number (as the overlay counts them, from 1).
+    pub ruler: Option<u32>,
+    /// The ruler's unit, where the program cannot tell.
+    pub unit: Option<RulerUnit>,
+}
+
+/// A scale on the plane.
+#[derive(Debug, Clone)]
+pub struct KnownScale {
+    /// How it was found.
+    pub method: Method,
+    /// Pixel to millimetre and back.
+    pub map: PlaneMap,
+    /// Angle between the camera's axis and the plane's normal, and its standard uncertainty, degree.
+    pub tilt_deg: Option<(f64, f64)>,
+}
+
+/// The scale, or why there is none.
+#[derive(Debug, Clone)]
+pub enum Scale {
+    /// Known.
+    Known(Box<KnownScale>),
+    /// Unknown.
+    Unknown(Reason),
+}
+
+impl Scale {
+    /// The scale if it is known.
+    #[must_use]
+    pub fn known(&self) -> Option<&KnownScale> {
+        match self {
+            Self::Known(known) => Some(known),
+            Self::Unknown(_) => None,
+        }
+    }
+}
+
+/// One tick of a ruler, as seen.
+#[derive(Debug, Clone, Copy)]
+pub struct TickSeen {
+    /// Its foot on the ruler's base line.
+    pub foot: Point<Image>,
+    /// Its tip.
+    pub tip: Point<Image>,
+    /// Its place on the ruler, mm from an arbitrary origin; `None` when the fit refused it.
+    pub place_mm: Option<f64>,
+}
+
+/// One ruler, chosen or not.
+#[derive(Debug, Clone)]
+pub struct RulerSeen {
+    /// Its number in the overlay, from 1.
+    pub number: u32,
+    /// Whether the scale comes from it.
+    pub chosen: bool,
+    /// Its unit, if that could be told.
+    pub unit: Option<RulerUnit>,
+    /// Its ticks.
+    pub ticks: Vec<TickSeen>,
+    /// The area that ticks and numerals fill, a polygon: no yarn edge is to be looked for on its marks.
+    pub area: Vec<Point<Image>>,
+}
+
+/// The scale stage's result, with its evidence.
+#[derive(Debug, Clone)]
+pub struct ScaleFound {
+    /// The scale, or why there is none.
+    pub scale: Scale,
+    /// Every ruler seen.
+    pub rulers: Vec<RulerSeen>,
+    /// Outline of the flat card or ruler that carries the scale, clipped to the picture, as far as it could be traced.
+    pub card_outline: Option<Vec<Point<Image>>>,
+}
+
+/// Constants of the method.
+#[derive(Debug, Clone, Default)]
+pub struct ScaleParams {}
+
+/// Finds the scale.
+#[must_use]
+pub fn find_scale(photo: &Photo, request: &ScaleRequest, _params: &ScaleParams) -> ScaleFound {
+    let scale = match request.stated {
+        Some(stated) => PlaneMap::stated(stated, photo.middle()).map_or(Scale::Unknown(Reason::NoScale), |map| {
+            Scale::Known(Box::new(KnownScale { method: Method::Stated, map, tilt_deg: None }))
+        }),
+        None => Scale::Unknown(Reason::NoScale),
+    };
+    ScaleFound { scale, rulers: Vec::new(), card_outline: None }
+}
+
+/// Where the person says the yarn or ruler is; the whole picture without one.
+#[must_use]
+pub fn whole_picture(photo: &Photo) -> Region {
+    Region {
+        min: Point::new(0.0, 0.0),
+        max: Point::new(photo.rgb.width() as f64 - 1.0, photo.rgb.height() as f64 - 1.0),
+    }
+}

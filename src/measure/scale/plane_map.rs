@@ -1,0 +1,129 @@
+//! The mapping between the photo and a plane in millimetres, at any height above that plane.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::StatedScale;
+use crate::base::geometry::{Card, Image, Point};
+use crate::base::units::Mm;
+
+/// A camera looking at a plane: homography from plane (mm) to undistorted pixels, radial distortion, and where the
+/// camera stands, so that things above the plane are mapped too.
+///
+/// Distortion: `x_d = x_u (1 + k1 r_u^2)` about `centre_px`, with `r_u` in units of `radius_px`.
+#[derive(Debug, Clone)]
+pub struct PlaneMap {
+    /// Undistorted pixel (homogeneous) from plane point (mm).
+    pub image_from_plane: Matrix3<f64>,
+    /// Its inverse.
+    pub plane_from_image: Matrix3<f64>,
+    /// Centre of the distortion, px.
+    pub centre_px: (f64, f64),
+    /// Unit of the distortion's radius, px.
+    pub radius_px: f64,
+    /// Radial distortion.
+    pub k1: f64,
+    /// The camera in plane coordinates (x, y, height above the plane), mm; `None`: infinitely far (a scan).
+    pub camera_mm: Option<Vector3<f64>>,
+    /// Relative standard uncertainty of the camera's height.
+    pub camera_height_relative_u: f64,
+    /// Points of the plane at which the relative standard uncertainty of the scale is known: (photo point, uncertainty).
+    /// Between and beyond them the nearest counts.
+    pub uncertainty: Vec<(Point<Image>, f64)>,
+}
+
+impl PlaneMap {
+    /// A scale stated by the person, the same everywhere; `None` unless it is positive and finite.
+    #[must_use]
+    pub fn stated(stated: StatedScale, middle_px: (f64, f64)) -> Option<Self> {
+        let (px_per_mm, u) = match stated {
+            StatedScale::DotsPerInch(dpi) => (dpi / crate::base::units::MM_PER_INCH, 0.001),
+            // Two points set by hand: half a pixel each at best, a pixel at the usual.
+            StatedScale::TwoPoints { from, to, distance_mm } => {
+                let px = from.distance(to);
+                (px / distance_mm, (2.0f64.sqrt() / px).max(0.001))
+            }
+        };
+        if !(px_per_mm.is_finite() && px_per_mm > 0.0) {
+            return None;
+        }
+        let image_from_plane = Matrix3::new(px_per_mm, 0.0, 0.0, 0.0, px_per_mm, 0.0, 0.0, 0.0, 1.0);
+        Some(Self {
+            plane_from_image: image_from_plane.try_inverse()?,
+            image_from_plane,
+            centre_px: middle_px,
+            radius_px: 1000.0,
+            k1: 0.0,
+            camera_mm: None,
+            camera_height_relative_u: 0.0,
+            uncertainty: vec![(Point::new(middle_px.0, middle_px.1), u)],
+        })
+    }
+
+    /// Plane coordinates (mm) of what is seen at `p` if it lies `height` above the plane; `None` at the horizon or
+    /// beyond it.
+    #[must_use]
+    pub fn card_from_image(&self, p: Point<Image>, height: Mm) -> Option<Point<Card>> {
+        let (x, y) = self.undistorted(p);
+        let v = self.plane_from_image * Vector3::new(x, y, 1.0);
+        // The sign of the third coordinate says on which side of the horizon the point lies; the picture's middle is below it.
+        let middle = self.plane_from_image * Vector3::new(self.centre_px.0, self.centre_px.1, 1.0);
+        if v.z * middle.z <= 0.0 {
+            return None;
+        }
+        let flat = Point::new(v.x / v.z, v.y / v.z);
+        match self.camera_mm {
+            Some(camera) => {
+                let foot = Point::new(camera.x, camera.y);
+                Some(foot + (flat - foot) * (1.0 - height.0 / camera.z))
+            }
+            None => Some(flat),
+        }
+    }
+
+    /// Where a point `height` above the plane is seen.
+    #[must_use]
+    pub fn image_from_card(&self, p: Point<Card>, height: Mm) -> Point<Image> {
+        let flat = match self.camera_mm {
+            Some(camera) => {
+                let foot = Point::new(camera.x, camera.y);
+                foot + (p - foot) * (1.0 / (1.0 - height.0 / camera.z))
+            }
+            None => p,
+        };
+        let v = self.image_from_plane * Vector3::new(flat.x, flat.y, 1.0);
+        self.distorted(v.x / v.z, v.y / v.z)
+    }
+
+    /// Local scale at `p` along `direction` (a vector in the photo), `height` above the plane, px/mm; `None` at or
+    /// beyond the horizon.
+    #[must_use]
+    pub fn px_per_mm(&self, p: Point<Image>, direction: Point<Image>, height: Mm) -> Option<f64> {
+        let half = direction.unit()? * 0.5;
+        let (a, b) = (self.card_from_image(p - half, height)?, self.card_from_image(p + half, height)?);
+        let mm = a.distance(b);
+        (mm > 0.0 && mm.is_finite()).then(|| 1.0 / mm)
+    }
+
+    /// Relative standard uncertainty of the local scale on the plane at `p`.
+    #[must_use]
+    pub fn relative_u(&self, p: Point<Image>) -> f64 {
+        self.uncertainty.iter().min_by(|a, b| a.0.distance(p).total_cmp(&b.0.distance(p))).map_or(1.0, |(_, u)| *u)
+    }
+
+    fn distorted(&self, x: f64, y: f64) -> Point<Image> {
+        let (dx, dy) = ((x - self.centre_px.0) / self.radius_px, (y - self.centre_px.1) / self.radius_px);
+        let stretch = 1.0 + self.k1 * (dx * dx + dy * dy);
+        Point::new(self.centre_px.0 + dx * stretch * self.radius_px, self.centre_px.1 + dy * stretch * self.radius_px)
+    }
+
+    /// Inverse of [`Self::distorted`] by fixed-point iteration: for |k1 r^2| below 0.1 each step gains a digit.
+    fn undistorted(&self, p: Point<Image>) -> (f64, f64) {
+        let (dx, dy) = ((p.x - self.centre_px.0) / self.radius_px, (p.y - self.centre_px.1) / self.radius_px);
+        let (mut x, mut y) = (dx, dy);
+        for _ in 0..12 {
+            let stretch = 1.0 + self.k1 * (x * x + y * y);
+            (x, y) = (dx / stretch, dy / stretch);
+        }
+        (self.centre_px.0 + x * self.radius_px, self.centre_px.1 + y * self.radius_px)
+    }
+}

@@ -1,0 +1,171 @@
+//! Third stage: which parts of the picture are yarn; each piece's centre line, core edges and straightened picture.
+
+mod strip;
+
+use crate::base::geometry::{Image, Point, Region};
+use crate::figures::words::Reason;
+
+use super::photo::Photo;
+use super::scale::ScaleFound;
+
+pub use strip::Strip;
+
+/// What the person says about the yarn.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct StrandRequest {
+    /// Measure only the piece with this number (as the overlay counts them, from 1).
+    pub strand: Option<u32>,
+    /// Look for yarn only here.
+    pub region: Option<Region>,
+}
+
+/// How the yarn lies.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Arrangement {
+    /// One or several pieces that do not touch.
+    Separate,
+    /// Wound side by side.
+    Wraps,
+    /// A skein: many strands that touch and cross; only clean stretches were taken.
+    Skein,
+}
+
+/// Why a stretch of a piece was not measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LeftOutWhy {
+    /// It hangs off the card.
+    OffCard,
+    /// It lies within two diameters of a cut end.
+    CutEnd,
+    /// Near a closed loop or doubling.
+    Kink,
+    /// Near another strand.
+    Crossing,
+    /// Over the ruler's marks, where no edge can be told from a tick.
+    OverMarks,
+    /// At the picture's border.
+    Border,
+    /// Its edges could not be placed.
+    EdgeUnclear,
+}
+
+impl LeftOutWhy {
+    /// The fixed word in the report.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::OffCard => "off-card",
+            Self::CutEnd => "cut-end",
+            Self::Kink => "kink",
+            Self::Crossing => "crossing",
+            Self::OverMarks => "over-marks",
+            Self::Border => "picture-border",
+            Self::EdgeUnclear => "edge-unclear",
+        }
+    }
+}
+
+/// A core edge at one station.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Edge {
+    /// Distance from the centre line along the normal, px: negative on the left (upper) edge, positive on the right.
+    pub offset_px: f64,
+    /// Its standard uncertainty from noise at this one station, px.
+    pub u_px: f64,
+}
+
+/// One cross-section of a piece. Stations follow each other at equal steps along the centre line.
+#[derive(Debug, Clone, Copy)]
+pub struct Station {
+    /// Centre of the strand.
+    pub centre: Point<Image>,
+    /// Unit normal to the centre line: the tangent turned a quarter turn clockwise on the screen, so that it points to
+    /// the strand's right hand when one walks along it on the screen. Growing row numbers of the strip run along it.
+    pub normal: Point<Image>,
+    /// Edge at negative offset.
+    pub left: Edge,
+    /// Edge at positive offset.
+    pub right: Edge,
+    /// Cover of hairs outside both edges, integrated outwards, px.
+    pub hair_cover_px: f64,
+    /// Set where this station is not to be measured.
+    pub left_out: Option<LeftOutWhy>,
+}
+
+impl Station {
+    /// Width between the edges, px.
+    #[must_use]
+    pub fn width_px(&self) -> f64 {
+        self.right.offset_px - self.left.offset_px
+    }
+}
+
+/// One piece of yarn.
+#[derive(Debug, Clone)]
+pub struct Strand {
+    /// Its number in the overlay, from 1.
+    pub number: u32,
+    /// Whether it is measured.
+    pub chosen: bool,
+    /// Distance between neighbouring stations along the centre line, px.
+    pub step_px: f64,
+    /// Its cross-sections.
+    pub stations: Vec<Station>,
+    /// The straightened picture: one column a station.
+    pub strip: Strip,
+    /// Standard uncertainty of the mean width that does not average out along the strand (blur, shadow, halo), px.
+    pub edge_systematic_u_px: f64,
+    /// Standard deviation of the picture's blur here, as a Gaussian, px.
+    pub blur_px: f64,
+    /// Middle of each closed loop or doubling.
+    pub kinks: Vec<Point<Image>>,
+}
+
+/// Yarn wound side by side.
+#[derive(Debug, Clone)]
+pub struct Wraps {
+    /// Centres of the wraps, in order, on one line across them.
+    pub centres: Vec<Point<Image>>,
+    /// Standard uncertainty of the distance from the first to the last, px.
+    pub u_px: f64,
+}
+
+/// Something that was looked at and is no yarn.
+#[derive(Debug, Clone)]
+pub struct Refused {
+    /// Its outline.
+    pub outline: Vec<Point<Image>>,
+    /// Why, a few words.
+    pub why: &'static str,
+}
+
+/// The strand stage's result, with its evidence.
+#[derive(Debug, Clone)]
+pub struct Strands {
+    /// How the yarn lies.
+    pub arrangement: Arrangement,
+    /// Every piece found, chosen or not.
+    pub pieces: Vec<Strand>,
+    /// Wraps, where the arrangement is that.
+    pub wraps: Option<Wraps>,
+    /// What was taken for no yarn.
+    pub refused: Vec<Refused>,
+    /// Set where no piece can be measured.
+    pub reason: Option<Reason>,
+}
+
+/// Constants of the method.
+#[derive(Debug, Clone, Default)]
+pub struct StrandParams {}
+
+/// Finds the yarn and measures its edges.
+#[must_use]
+pub fn find_strands(_photo: &Photo, _scale: &ScaleFound, _request: &StrandRequest, _params: &StrandParams) -> Strands {
+    Strands {
+        arrangement: Arrangement::Separate,
+        pieces: Vec::new(),
+        wraps: None,
+        refused: Vec::new(),
+        reason: Some(Reason::NoStrand),
+    }
+}
