@@ -3,8 +3,10 @@
 
 pub mod quantity;
 pub mod report;
+pub mod weight;
 pub mod words;
 
 pub use quantity::{Component, Interval, Quantity, Sourced};
 pub use report::Report;
+pub use weight::weight_categories;
 pub use words::{Method, Reason, Warning};
