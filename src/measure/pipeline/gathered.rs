@@ -1,0 +1,148 @@
+//! What the stages found, laid out together: each chosen piece with its twist and its lengths.
+
+use super::Evidence;
+use crate::base::stats;
+use crate::base::units::Mm;
+use crate::figures::words::Reason;
+use crate::measure::evenness::{AveragedWidth, RuledPiece, averaged_widths, lay_out, local_turns};
+use crate::measure::scale::Scale;
+use crate::measure::strand::Strand;
+use crate::measure::twist::StrandTwist;
+
+/// One chosen piece.
+#[derive(Debug)]
+pub(super) struct Piece<'a> {
+    pub(super) strand: &'a Strand,
+    pub(super) twist: Option<&'a StrandTwist>,
+    pub(super) ruled: RuledPiece,
+    /// Turns per unit of length at each station.
+    pub(super) turns: Vec<Option<f64>>,
+    /// Widths averaged over a turn or a diameter.
+    pub(super) averaged: Vec<AveragedWidth>,
+}
+
+impl Piece<'_> {
+    /// Mean width and measured length, in the piece's unit.
+    pub(super) fn mean_width_and_length(&self) -> Option<(f64, f64)> {
+        let mut area = 0.0;
+        let mut length = 0.0;
+        for run in self.ruled.runs() {
+            for pair in run.windows(2) {
+                let step = pair[1].at - pair[0].at;
+                area += step * (pair[0].width + pair[1].width) / 2.0;
+                length += step;
+            }
+        }
+        (length > 0.0).then(|| (area / length, length))
+    }
+
+    /// Mean width and measured length, px.
+    pub(super) fn mean_width_and_length_px(&self) -> Option<(f64, f64)> {
+        let widths: Vec<f64> =
+            self.strand.stations.iter().filter(|s| s.left_out.is_none()).map(|s| s.width_px()).collect();
+        Some((stats::mean(&widths)?, widths.len() as f64 * self.strand.step_px))
+    }
+}
+
+/// All chosen pieces.
+#[derive(Debug)]
+pub(super) struct Gathered<'a> {
+    pub(super) evidence: &'a Evidence,
+    pub(super) pieces: Vec<Piece<'a>>,
+    /// The ply count to work with; `None` where it is unknown.
+    pub(super) plies: Option<u32>,
+    /// Height of the axis above the plane, mm; 0 without a scale.
+    pub(super) axis_height: Mm,
+}
+
+impl<'a> Gathered<'a> {
+    /// Lays every chosen piece out twice: the first widths tell how high the axis lies, and so the scale there.
+    pub(super) fn from_evidence(evidence: &'a Evidence) -> Self {
+        let plies = evidence.twist.plies.as_ref().ok().map(|(n, _)| *n);
+        let flat = Self { evidence, pieces: laid_out(evidence, plies, Mm(0.0)), plies, axis_height: Mm(0.0) };
+        if evidence.scale.scale.known().is_none() {
+            return flat;
+        }
+        match flat.mean_envelope() {
+            Some(envelope) => {
+                let axis_height = Mm(envelope / 2.0);
+                Self { pieces: laid_out(evidence, plies, axis_height), axis_height, ..flat }
+            }
+            None => flat,
+        }
+    }
+
+    /// Whether every piece is laid out in millimetres; else the reason.
+    pub(super) fn in_mm(&self) -> Result<(), Reason> {
+        self.any_piece()?;
+        match &self.evidence.scale.scale {
+            Scale::Unknown(reason) => Err(reason.clone()),
+            Scale::Known(_) if self.pieces.iter().all(|p| p.ruled.in_mm) => Ok(()),
+            Scale::Known(_) => Err(Reason::PoseUnclear),
+        }
+    }
+
+    /// Whether there is any measured piece; else the reason.
+    pub(super) fn any_piece(&self) -> Result<(), Reason> {
+        if self.pieces.iter().any(|p| p.mean_width_and_length().is_some()) {
+            return Ok(());
+        }
+        Err(self.evidence.strands.reason.clone().unwrap_or(Reason::NoStrand))
+    }
+
+    /// Mean extent that the turning plies fill, in the pieces' unit; the mean width where turns are unknown.
+    pub(super) fn mean_envelope(&self) -> Option<f64> {
+        let plied = self.plies.is_some_and(|n| n > 1);
+        stats::weighted_mean(self.pieces.iter().filter_map(|piece| {
+            let (width, length) = piece.mean_width_and_length()?;
+            let envelopes: Vec<f64> = piece.averaged.iter().map(|a| a.envelope).collect();
+            Some((stats::mean(&envelopes).filter(|_| plied).unwrap_or(width), length))
+        }))
+    }
+
+    /// Mean width over all pieces, weighted by length, in the pieces' unit.
+    pub(super) fn mean_width(&self) -> Option<f64> {
+        stats::weighted_mean(self.pieces.iter().filter_map(Piece::mean_width_and_length))
+    }
+
+    /// Mean width over all pieces, weighted by length, px.
+    pub(super) fn mean_width_px(&self) -> Option<f64> {
+        stats::weighted_mean(self.pieces.iter().filter_map(Piece::mean_width_and_length_px))
+    }
+
+    /// Relative standard uncertainty of lengths that comes from the scale, at the strands' own height.
+    pub(super) fn scale_relative_u(&self) -> f64 {
+        let Some(known) = self.evidence.scale.scale.known() else { return 0.0 };
+        let on_plane = stats::weighted_mean(self.pieces.iter().flat_map(|p| {
+            let every = (p.strand.stations.len() / 16).max(1);
+            p.strand.stations.iter().step_by(every).map(|s| (known.map.relative_u(s.centre), 1.0))
+        }))
+        .unwrap_or(1.0);
+        // The height of the axis is known to about a fifth: plies flatten, yarn does not lie close everywhere.
+        const AXIS_HEIGHT_RELATIVE_U: f64 = 0.2;
+        let raised = known.map.camera_mm.map_or(0.0, |camera| {
+            self.axis_height.0 / camera.z * known.map.camera_height_relative_u.hypot(AXIS_HEIGHT_RELATIVE_U)
+        });
+        on_plane.hypot(raised)
+    }
+}
+
+fn laid_out(evidence: &Evidence, plies: Option<u32>, height: Mm) -> Vec<Piece<'_>> {
+    let known = evidence.scale.scale.known();
+    evidence
+        .strands
+        .pieces
+        .iter()
+        .filter(|strand| strand.chosen)
+        .map(|strand| {
+            let twist = evidence.twist.pieces.iter().find(|t| t.strand == strand.number);
+            let ruled = lay_out(strand, known, height);
+            let turns = match (twist, plies) {
+                (Some(twist), Some(n)) => local_turns(&ruled, twist, n),
+                _ => vec![None; ruled.stations.len()],
+            };
+            let averaged = averaged_widths(&ruled, &turns, plies.unwrap_or(1));
+            Piece { strand, twist, ruled, turns, averaged }
+        })
+        .collect()
+}

@@ -1,0 +1,152 @@
+//! Runs the stages once, in order, and gathers their figures into a report.
+
+mod gathered;
+mod lengths;
+mod profile;
+mod turns;
+
+use super::photo::Photo;
+use super::scale::{self, Scale, ScaleFound, ScaleParams, ScaleRequest};
+use super::strand::{self, StrandParams, StrandRequest, Strands};
+use super::twist::{self, Twist, TwistParams, TwistRequest};
+use crate::figures::quantity::{Component, Quantity, Sourced};
+use crate::figures::report::{Evenness, PhotoFacts, Program, Report, SCHEMA, Sample, ScaleFigures};
+use crate::figures::words::{Method, Warning};
+use gathered::Gathered;
+
+/// Everything that the person states about one photo.
+#[derive(Debug, Clone, Default)]
+pub struct Request {
+    /// About the scale.
+    pub scale: ScaleRequest,
+    /// About the yarn.
+    pub strand: StrandRequest,
+    /// About the twist.
+    pub twist: TwistRequest,
+    /// The sample's label.
+    pub label: Option<String>,
+}
+
+/// The constants of all stages.
+#[derive(Debug, Clone, Default)]
+pub struct Params {
+    /// Of the scale stage.
+    pub scale: ScaleParams,
+    /// Of the strand stage.
+    pub strand: StrandParams,
+    /// Of the twist stage.
+    pub twist: TwistParams,
+}
+
+/// What every stage saw; the overlay draws it.
+#[derive(Debug, Clone)]
+pub struct Evidence {
+    /// Scale and rulers.
+    pub scale: ScaleFound,
+    /// Pieces of yarn.
+    pub strands: Strands,
+    /// Their twist.
+    pub twist: Twist,
+}
+
+/// A measured photo.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The figures.
+    pub report: Report,
+    /// What they rest on.
+    pub evidence: Evidence,
+}
+
+/// Measures one photo: all stages, once, in order.
+#[must_use]
+pub fn measure(photo: &Photo, request: &Request, params: &Params) -> Measured {
+    let scale = scale::find_scale(photo, &request.scale, &params.scale);
+    let strands = strand::find_strands(photo, &scale, &request.strand, &params.strand);
+    let twist = twist::read_twist(&strands, &request.twist, &params.twist);
+    let evidence = Evidence { scale, strands, twist };
+    let report = report(photo, request, &evidence);
+    Measured { report, evidence }
+}
+
+fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
+    let gathered = Gathered::from_evidence(evidence);
+    Report {
+        schema: SCHEMA.to_owned(),
+        program: Program { name: env!("CARGO_PKG_NAME").to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() },
+        photo: PhotoFacts {
+            file: photo.name.clone(),
+            width_px: u32::try_from(photo.rgb.width()).unwrap_or(u32::MAX),
+            height_px: u32::try_from(photo.rgb.height()).unwrap_or(u32::MAX),
+            taken_at: photo.camera.taken_at.clone(),
+        },
+        scale: scale_figures(&gathered),
+        sample: sample(request, &gathered),
+        strands: gathered.pieces.iter().map(profile::strand_figures).collect(),
+        warnings: warnings(evidence),
+    }
+}
+
+fn scale_figures(gathered: &Gathered) -> ScaleFigures {
+    let known = gathered.evidence.scale.scale.known();
+    ScaleFigures {
+        method: known.map(|k| k.method),
+        px_per_mm: lengths::px_per_mm(gathered),
+        tilt_deg: match (&gathered.evidence.scale.scale, known.and_then(|k| k.tilt_deg)) {
+            (Scale::Unknown(reason), _) => Quantity::Unanswered(reason.clone()),
+            (Scale::Known(_), None) => Quantity::Unanswered(crate::figures::Reason::PoseUnclear),
+            (Scale::Known(_), Some((tilt, u))) => {
+                let whole = [(tilt - 1.96 * u).max(0.0), (tilt + 1.96 * u).min(90.0)];
+                let budget = vec![Component { source: Sourced::Model, standard_uncertainty: u }];
+                Quantity::with_interval(tilt, whole, Method::CardPose, budget)
+            }
+        },
+    }
+}
+
+fn sample(request: &Request, gathered: &Gathered) -> Sample {
+    let twists_per_mm = turns::twists_per_mm(gathered);
+    let diameter_mm = lengths::diameter_mm(gathered);
+    let wraps_per_inch = lengths::wraps_per_inch(gathered, &diameter_mm);
+    Sample {
+        label: request.label.clone(),
+        strands: u32::try_from(gathered.pieces.len()).unwrap_or(u32::MAX),
+        length_mm: lengths::length_mm(gathered),
+        plies: turns::plies(gathered),
+        twist_direction: turns::direction(gathered),
+        diameter_px: lengths::diameter_px(gathered),
+        envelope_diameter_mm: lengths::envelope_mm(gathered, &diameter_mm),
+        weight_categories: Vec::new(),
+        wraps_per_inch,
+        twist_angle_deg: turns::angle_deg(gathered),
+        ply_angles_deg: turns::ply_angles_deg(gathered),
+        twists_per_inch: twists_per_mm.scaled(crate::base::units::MM_PER_INCH),
+        twists_per_metre: twists_per_mm.scaled(1000.0),
+        bumps_per_inch: turns::bumps_per_inch(gathered, &twists_per_mm),
+        bumps_per_diameter: turns::bumps_per_diameter(gathered),
+        fibre_angle_deg: turns::fibre_angle_deg(gathered),
+        evenness: Evenness {
+            diameter_cv_percent: lengths::diameter_cv(gathered),
+            between_strands_cv_percent: lengths::between_strands_cv(gathered),
+            twist_cv_percent: turns::twist_cv(gathered),
+            faults: lengths::faults(gathered).ok(),
+            faults_reason: lengths::faults(gathered)
+                .err()
+                .map(|r| Warning { code: r.code().to_owned(), message: r.message() }),
+        },
+        hairiness: lengths::hairiness(gathered),
+        kinks: lengths::kinks(gathered),
+        diameter_mm,
+    }
+}
+
+fn warnings(evidence: &Evidence) -> Vec<Warning> {
+    let mut out = Vec::new();
+    if evidence.twist.plies_stated {
+        out.push(Warning {
+            code: "plies-stated".to_owned(),
+            message: "The number of plies was stated, not measured.".to_owned(),
+        });
+    }
+    out
+}
