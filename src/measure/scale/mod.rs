@@ -1,13 +1,14 @@
 //! Second stage: from pixels to millimetres on the plane of the card or ruler, with what remains unknown.
 
 mod plane_map;
+pub mod pose;
 
 use crate::base::geometry::{Image, Point, Region};
 use crate::figures::words::{Method, Reason};
 
 use super::photo::Photo;
 
-pub use plane_map::PlaneMap;
+pub use plane_map::{Covariance, PlaneMap};
 
 /// A ruler's unit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

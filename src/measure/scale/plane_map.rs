@@ -3,6 +3,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::StatedScale;
+use super::pose::PoseFit;
 use crate::base::geometry::{Card, Image, Point};
 use crate::base::units::Mm;
 
@@ -27,8 +28,19 @@ pub struct PlaneMap {
     /// Relative standard uncertainty of the camera's height.
     pub camera_height_relative_u: f64,
     /// Points of the plane at which the relative standard uncertainty of the scale is known: (photo point, uncertainty).
-    /// Between and beyond them the nearest counts.
+    /// Between and beyond them the nearest counts. Not used where there is a covariance.
     pub uncertainty: Vec<(Point<Image>, f64)>,
+    /// What the fit of the pose left open.
+    pub covariance: Option<Covariance>,
+}
+
+/// The uncertainty of a fitted pose.
+#[derive(Debug, Clone)]
+pub struct Covariance {
+    /// The fit.
+    pub fit: Box<PoseFit>,
+    /// Relative standard uncertainty of the marks' own places, which no number of sightings averages out.
+    pub floor: f64,
 }
 
 impl PlaneMap {
@@ -56,6 +68,7 @@ impl PlaneMap {
             camera_mm: None,
             camera_height_relative_u: 0.0,
             uncertainty: vec![(Point::new(middle_px.0, middle_px.1), u)],
+            covariance: None,
         })
     }
 
@@ -104,10 +117,24 @@ impl PlaneMap {
         (mm > 0.0 && mm.is_finite()).then(|| 1.0 / mm)
     }
 
-    /// Relative standard uncertainty of the local scale on the plane at `p`.
+    /// Relative standard uncertainty of the local scale on the plane at `p`, in the direction in which it is greatest.
     #[must_use]
     pub fn relative_u(&self, p: Point<Image>) -> f64 {
+        if self.covariance.is_some() {
+            // The variance is a smooth function of twice the angle: eight directions find its greatest value to 4 %.
+            let turns = (0..8).map(|i| f64::from(i) * std::f64::consts::PI / 8.0);
+            return turns.map(|a| self.relative_u_along(p, Point::new(a.cos(), a.sin()))).fold(0.0, f64::max);
+        }
         self.uncertainty.iter().min_by(|a, b| a.0.distance(p).total_cmp(&b.0.distance(p))).map_or(1.0, |(_, u)| *u)
+    }
+
+    /// Relative standard uncertainty of the local scale on the plane at `p` along `direction` (a vector in the photo).
+    #[must_use]
+    pub fn relative_u_along(&self, p: Point<Image>, direction: Point<Image>) -> f64 {
+        match &self.covariance {
+            Some(Covariance { fit, floor }) => fit.relative_u(p, direction).map_or(1.0, |u| u.hypot(*floor)),
+            None => self.relative_u(p),
+        }
     }
 
     fn distorted(&self, x: f64, y: f64) -> Point<Image> {
