@@ -116,7 +116,7 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
         twist_direction: turns::direction(gathered),
         diameter_px: lengths::diameter_px(gathered),
         envelope_diameter_mm: lengths::envelope_mm(gathered, &diameter_mm),
-        weight_categories: Vec::new(),
+        weight_categories: crate::figures::weight::weight_categories(&wraps_per_inch),
         wraps_per_inch,
         twist_angle_deg: turns::angle_deg(gathered),
         ply_angles_deg: turns::ply_angles_deg(gathered),
