@@ -2,3 +2,4 @@
 
 mod evenness;
 mod outside;
+mod reference;
