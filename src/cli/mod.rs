@@ -1,44 +1,35 @@
-//! The command line.
+//! The command line: what was typed (`args`), what is meant (`settings`), and the exit codes (`exit`).
+//!
+//! Each subcommand stands in its own file with its arguments and a `run`; to add one, declare the file here and write
+//! one line in [`args::Command`] and one in [`dispatch`].
 
-use std::io::Write;
-use std::process::ExitCode;
+pub mod args;
+pub mod console;
+pub mod exit;
+mod measure;
+mod schema;
+pub mod settings;
 
 use clap::Parser;
 
-use crate::measure::{photo, pipeline};
-
-/// Measures yarn from a photo.
-#[derive(Debug, Parser)]
-#[command(name = "strandrule", version)]
-enum Arguments {
-    /// Measure one photo and print its report.
-    Measure {
-        /// The photo.
-        photo: std::path::PathBuf,
-        /// How many plies the yarn has.
-        #[arg(long)]
-        plies: Option<u32>,
-    },
-}
+use args::{Args, Command};
+use console::Console;
+use exit::{Failure, Outcome};
 
 /// Runs the program.
 #[must_use]
-pub fn run() -> ExitCode {
-    let Arguments::Measure { photo: path, plies } = Arguments::parse();
-    let mut stderr = std::io::stderr();
-    match photo::read(&path, &photo::Limits::default()) {
-        Ok(photo) => {
-            let request =
-                pipeline::Request { twist: crate::measure::twist::TwistRequest { plies }, ..Default::default() };
-            let measured = pipeline::measure(&photo, &request, &pipeline::Params::default());
-            match serde_json::to_writer_pretty(std::io::stdout().lock(), &measured.report) {
-                Ok(()) => ExitCode::SUCCESS,
-                Err(_) => ExitCode::from(4),
-            }
-        }
-        Err(error) => {
-            let _ = writeln!(stderr, "strandrule: {error}");
-            ExitCode::from(3)
-        }
+pub fn run() -> std::process::ExitCode {
+    let args = match Args::try_parse() {
+        Ok(args) => args,
+        Err(shown) => return exit::after_parsing(&shown),
+    };
+    let console = Console::new(args.quiet);
+    exit::code(dispatch(args.command, &console), &console)
+}
+
+fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
+    match command {
+        Command::Measure(args) => measure::run(*args, console),
+        Command::Schema(args) => schema::run(&args, console),
     }
 }

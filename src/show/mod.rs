@@ -1,1 +1,10 @@
-//! Placeholder.
+//! What leaves the program: figures as JSON, CSV and text, and the picture of what was measured.
+//!
+//! Writers take figures and return text or bytes; [`file`] alone writes files. Nothing here measures.
+
+pub mod columns;
+pub mod csv;
+pub mod escape;
+pub mod file;
+pub mod json;
+pub mod summary;

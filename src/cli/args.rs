@@ -1,0 +1,129 @@
+//! What was typed, before any of it is checked against the rest.
+
+use std::path::PathBuf;
+
+use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
+
+const EXAMPLES: &str = "\
+Examples:
+  strandrule measure yarn.jpg --summary
+      the figures in plain words
+  strandrule measure yarn.jpg --overlay seen.png > yarn.json
+      the report as JSON, and a picture of what was measured
+  strandrule measure yarn.jpg --overlay seen.png --strand 2
+      the overlay showed that piece 2 is the yarn
+
+Exit codes: 0 at least one figure answered; 1 none (the report says why); 2 wrong usage; 3 a photo that cannot be read;
+4 an output that cannot be written; 5 a batch finished, some photos failed.";
+
+/// Measures yarn from a photo: how thick, how many wraps and twists to the inch, S or Z, at what angle, how many plies,
+/// how even. Every figure comes with its 95 % interval, or with the reason why the photo does not support one.
+#[derive(Debug, Parser)]
+#[command(name = "strandrule", version, after_help = EXAMPLES, max_term_width = 100, arg_required_else_help = true)]
+pub struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+    /// Say nothing on standard error but failures
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+}
+
+/// The subcommands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Measure the yarn in a photo
+    Measure(Box<MeasureArgs>),
+    /// Print the JSON Schema of the report
+    Schema(super::schema::SchemaArgs),
+}
+
+const MEASURE_EXAMPLES: &str = "\
+Examples:
+  strandrule measure yarn.jpg
+      the report as JSON on standard output
+  strandrule measure yarn.jpg --summary --overlay seen.png
+      a few lines of text, and a picture of what was measured: look at it first
+  strandrule measure yarn.jpg --ruler 2 --unit inch
+      the overlay showed that the wrong ruler was taken, or its unit could not be told
+  strandrule measure yarn.jpg --region 400,900,2400,600
+      look for yarn only in this part: left, top, width and height in pixels of the photo as displayed
+  strandrule measure scan.png --dpi 1200
+      a scan; no ruler needed
+  strandrule measure yarn.jpg --points 312,410,2890,422 --distance 50mm
+      two points whose distance is known; no ruler needed
+
+A photo shows one sample. Several photos of one sample: each is measured, see --help under PHOTO.";
+
+/// `measure`.
+#[derive(Debug, ClapArgs)]
+#[command(after_help = MEASURE_EXAMPLES)]
+pub struct MeasureArgs {
+    /// Photos of one sample (JPEG, PNG, TIFF or WebP). Several give a JSON list with one report each
+    #[arg(required = true, value_name = "PHOTO")]
+    pub photos: Vec<PathBuf>,
+    /// What is stated about the photos.
+    #[command(flatten)]
+    pub look: LookArgs,
+    /// Write the figures as a table, one row a photo
+    #[arg(long, value_name = "FILE.csv", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
+    /// Print a short text in plain words instead of JSON
+    #[arg(long, help_heading = "Output")]
+    pub summary: bool,
+}
+
+/// What a person may state about a photo; `batch` and others flatten it too.
+#[derive(Debug, Clone, ClapArgs)]
+pub struct LookArgs {
+    /// Measure only the piece of yarn with this number in the overlay
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..), help_heading = "Mending a wrong look")]
+    pub strand: Option<u32>,
+    /// Look for yarn only here, in pixels of the photo as displayed
+    #[arg(long, value_name = "X,Y,W,H", help_heading = "Mending a wrong look")]
+    pub region: Option<String>,
+    /// State how many plies the yarn has (1 = singles)
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=12), help_heading = "Mending a wrong look")]
+    pub plies: Option<u32>,
+    /// Take the scale from the ruler with this number in the overlay
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..), help_heading = "Mending a wrong look")]
+    pub ruler: Option<u32>,
+    /// State the ruler's unit
+    #[arg(long, value_enum, help_heading = "Mending a wrong look")]
+    pub unit: Option<Unit>,
+    /// Two points of the photo whose distance is known; with --distance
+    #[arg(long, value_name = "X1,Y1,X2,Y2", requires = "distance", conflicts_with_all = ["ruler", "unit", "dpi"], help_heading = "Stating the scale")]
+    pub points: Option<String>,
+    /// Their distance: 50, 50mm, 5cm or 2in (mm without a unit)
+    #[arg(long, value_name = "LENGTH", requires = "points", help_heading = "Stating the scale")]
+    pub distance: Option<String>,
+    /// Resolution of a scan in dots per inch, or `file` to believe what the file says of itself
+    #[arg(long, value_name = "DPI", conflicts_with_all = ["ruler", "unit"], help_heading = "Stating the scale")]
+    pub dpi: Option<String>,
+    /// The sample's name, for the report
+    #[arg(long, value_name = "TEXT", help_heading = "About the photo")]
+    pub label: Option<String>,
+    /// What is read at most.
+    #[command(flatten)]
+    pub limits: LimitArgs,
+}
+
+/// Bounds on memory and time.
+#[derive(Debug, Clone, ClapArgs)]
+pub struct LimitArgs {
+    /// Refuse pictures larger than this many millions of pixels [default: 200]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..), help_heading = "Limits")]
+    pub max_megapixels: Option<u32>,
+    /// Refuse files larger than this; 512MB, 2GB or a plain number of bytes [default: 512MB]
+    #[arg(long, value_name = "BYTES", help_heading = "Limits")]
+    pub max_bytes: Option<String>,
+}
+
+/// A ruler's unit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Unit {
+    /// Millimetres
+    Mm,
+    /// Inches and parts of an inch
+    Inch,
+}

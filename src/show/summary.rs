@@ -1,0 +1,149 @@
+//! A few lines for a person: the figures with their intervals in plain words, what could not be told and why.
+
+use super::columns::{COLUMNS, Cell};
+use super::escape;
+use crate::base::units::MM_PER_INCH;
+use crate::figures::quantity::{Interval, Quantity};
+use crate::figures::report::{FaultKind, TwistDirection};
+use crate::figures::{Method, Report};
+
+/// Column at which values begin.
+const VALUES_AT: usize = 22;
+
+/// The text, with a line end after every line.
+#[must_use]
+pub fn text(report: &Report) -> String {
+    let mut lines = vec![format!("{}: {}", escape::one_line(&report.photo.file), headline(report))];
+    let sample = &report.sample;
+    if let Some(label) = &sample.label {
+        lines.push(entry("sample", &escape::one_line(label)));
+    }
+    let measured = [
+        figure("diameter", &sample.diameter_mm, "mm", Some((1.0 / MM_PER_INCH, "in"))),
+        figure("wraps per inch", &sample.wraps_per_inch, wraps_note(&sample.wraps_per_inch), None),
+        figure("twists per inch", &sample.twists_per_inch, "", Some((1000.0 / MM_PER_INCH, "per metre"))),
+        figure("twist angle", &sample.twist_angle_deg, "degrees", None),
+        figure("fibre angle", &sample.fibre_angle_deg, "degrees to the yarn's axis", None),
+        figure("width varies by", &sample.evenness.diameter_cv_percent, "% (coefficient of variation)", None),
+        figure("pieces differ by", &sample.evenness.between_strands_cv_percent, "%", None),
+        figure("twist varies by", &sample.evenness.twist_cv_percent, "%", None),
+        figure("hairiness", &sample.hairiness, "", None),
+        figure("length measured", &sample.length_mm, "mm", Some((1.0 / MM_PER_INCH, "in"))),
+    ];
+    lines.extend(measured.into_iter().flatten());
+    if sample.diameter_mm.value().is_none() {
+        lines.extend(figure("diameter", &sample.diameter_px, "px", None));
+        lines.extend(figure("bumps per diameter", &sample.bumps_per_diameter, "", None));
+    }
+    lines.extend(categories(report));
+    lines.extend(faults(report));
+    lines.extend(unanswered(report));
+    lines.extend(report.warnings.iter().map(|w| entry("note", &escape::one_line(&w.message))));
+    lines.iter().map(|line| format!("{}\n", line.trim_end())).collect()
+}
+
+/// Plies and direction, in words.
+#[must_use]
+pub fn headline(report: &Report) -> String {
+    let plies =
+        report.sample.plies.value().map(|n| if *n == 1 { "singles".to_owned() } else { format!("{n}-ply yarn") });
+    let direction = report.sample.twist_direction.value().map(|d| match d {
+        TwistDirection::S => "S twist",
+        TwistDirection::Z => "Z twist",
+    });
+    match (plies, direction) {
+        (Some(plies), Some(direction)) => format!("{plies}, {direction}"),
+        (Some(plies), None) => format!("{plies}, twist direction not seen"),
+        (None, Some(direction)) => format!("yarn with {direction}, plies not told"),
+        (None, None) if report.sample.strands > 0 => "yarn, twist not seen".to_owned(),
+        (None, None) => "no yarn measured".to_owned(),
+    }
+}
+
+/// A number, rounded to what its interval supports (two digits of half its width), and the interval.
+#[must_use]
+pub fn with_interval(value: f64, interval: Option<Interval>) -> (String, Option<String>) {
+    let Some([low, high]) = interval else { return (format!("{value:.3}"), None) };
+    let half = (high - low) / 2.0;
+    let decimals = if half > 0.0 { (1.0 - half.log10().floor()).clamp(0.0, 6.0) as usize } else { 3 };
+    (format!("{value:.decimals$}"), Some(format!("{low:.decimals$} to {high:.decimals$}")))
+}
+
+fn entry(name: &str, value: &str) -> String {
+    format!("  {name:<VALUES_AT$}{value}")
+}
+
+/// One line of a figure; `None` where it has no value. `also` is another unit: its factor and name.
+fn figure(name: &str, quantity: &Quantity<f64>, unit: &str, also: Option<(f64, &str)>) -> Option<String> {
+    let value = *quantity.value()?;
+    let (shown, interval) = with_interval(value, quantity.interval95());
+    let other = also.map(|(factor, unit)| {
+        let other = quantity.scaled(factor);
+        format!(" = {} {unit}", with_interval(value * factor, other.interval95()).0)
+    });
+    let interval = interval.map(|i| format!("   ({i})")).unwrap_or_default();
+    let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
+    Some(entry(name, &format!("{shown}{unit}{}{interval}", other.unwrap_or_default())))
+}
+
+fn wraps_note(wraps: &Quantity<f64>) -> &'static str {
+    match wraps {
+        Quantity::Measured { method: Method::WrapsCounted, .. } => "counted",
+        Quantity::Measured { .. } => "if laid side by side without pressing",
+        Quantity::Unanswered(_) => "",
+    }
+}
+
+fn categories(report: &Report) -> Option<String> {
+    let all: Vec<String> =
+        report.sample.weight_categories.iter().map(|c| format!("{} ({})", c.name, c.meaning)).collect();
+    (!all.is_empty()).then(|| entry("could be sold as", &all.join("; ")))
+}
+
+fn faults(report: &Report) -> Option<String> {
+    let faults = report.sample.evenness.faults.as_ref()?;
+    let count = |kind| faults.list.iter().filter(|f| f.kind == kind).count();
+    let (thick, thin) = (count(FaultKind::Thick), count(FaultKind::Thin));
+    Some(entry("uneven places", &format!("{thick} thick, {thin} thin in {:.0} mm", faults.searched_mm)))
+}
+
+/// What has no value, grouped by its reason; figures that do not apply to singles or to one piece are no loss.
+fn unanswered(report: &Report) -> Vec<String> {
+    use crate::figures::Reason;
+    let mut groups: Vec<(Reason, Vec<&str>)> = Vec::new();
+    for column in COLUMNS {
+        if let Cell::Unanswered(reason) = (column.get)(report) {
+            if matches!(reason, Reason::Singles | Reason::OnePiece) {
+                continue;
+            }
+            match groups.iter_mut().find(|(known, _)| *known == reason) {
+                Some((_, names)) => names.push(column.meaning),
+                None => groups.push((reason, vec![column.meaning])),
+            }
+        }
+    }
+    groups
+        .iter()
+        .map(|(reason, names)| {
+            let what = match names.as_slice() {
+                [one] => (*one).to_owned(),
+                [first, rest @ ..] => format!("{first} and {} more", rest.len()),
+                [] => String::new(),
+            };
+            entry("not answered", &format!("{what}: {}", escape::one_line(&reason.message())))
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn digits_follow_the_interval() {
+        // Source: JCGM 100:2008, 7.2.6: an uncertainty is stated with at most two significant digits.
+        assert_eq!(with_interval(1.462_31, Some([1.412, 1.512])), ("1.462".into(), Some("1.412 to 1.512".into())));
+        assert_eq!(with_interval(191.3, Some([170.0, 212.6])), ("191".into(), Some("170 to 213".into())));
+        assert_eq!(with_interval(27.42, Some([24.9, 29.9])), ("27.4".into(), Some("24.9 to 29.9".into())));
+    }
+}
