@@ -53,7 +53,6 @@ fn marks(shapes: &mut Vec<Shape>, edge: &CodedEdge, size: f64) {
 
 /// Sixteenths of an inch; halves and whole inches reach further, as on any inch ruler.
 fn inch_scale(shapes: &mut Vec<Shape>, scale: &InchScale, small: bool) {
-    let sixteenths = scale.inches * 16;
     let y = |i: u32| scale.zero_y + f64::from(i) * MM_PER_INCH / 16.0;
     let reach = |i: u32| match i {
         _ if i.is_multiple_of(16) => 5.2,
@@ -63,10 +62,10 @@ fn inch_scale(shapes: &mut Vec<Shape>, scale: &InchScale, small: bool) {
         _ => 1.6,
     };
     let width = 0.25;
-    let rects = (0..=sixteenths).map(|i| Rect::new(scale.x, y(i) - width / 2.0, reach(i), width)).collect();
+    let rects = (0..=scale.sixteenths).map(|i| Rect::new(scale.x, y(i) - width / 2.0, reach(i), width)).collect();
     shapes.push(Shape::Fill { rects, grey: 0 });
     let size = if small { 2.2 } else { 2.9 };
-    for inch in 0..=scale.inches {
+    for inch in 0..=scale.sixteenths / 16 {
         let text = if inch == 0 { "in".to_owned() } else { inch.to_string() };
         shapes.push(Shape::text(scale.x + 5.7, y(inch * 16) + 0.27 * size, Anchor::Start, size, text));
     }
@@ -94,17 +93,37 @@ fn labelled(shapes: &mut Vec<Shape>, layout: &CardLayout, label: &Label) {
         }
         shapes.push(Shape::Fill { rects, grey: 0 });
     }
-    let size = letter_size(layout);
-    let mut base = layout.letters.y + size * 1.1;
-    shapes.push(Shape::text(layout.letters.x, base, Anchor::Start, size * 1.4, label.short_code()));
-    base += size * 1.65;
-    for text in [Some(label.sample()), label.person()].into_iter().flatten() {
-        for line in wrapped(text, size, layout.letters.width) {
-            shapes.push(Shape::text(layout.letters.x, base, Anchor::Start, size, line));
-            base += size * 1.25;
-        }
-        base += size * 0.3;
+    let code_size = letter_size(layout) * 1.4;
+    let area = layout.letters;
+    shapes.push(Shape::text(area.x, area.y + code_size * 0.8, Anchor::Start, code_size, label.short_code()));
+    let room = area.height - code_size * 1.1;
+    // Long names are set smaller until they fit; the last size is still 3.4 pt high.
+    let lines = [1.0, 0.85, 0.7, 0.6].into_iter().map(|k| lines(label, letter_size(layout) * k, area.width));
+    let Some((size, lines)) = lines.reduce(|best, next| if height(&best) <= room { best } else { next }) else {
+        return;
+    };
+    let mut base = area.y + code_size * 1.1;
+    for (line, step) in lines {
+        base += step * size;
+        shapes.push(Shape::text(area.x, base, Anchor::Start, size, line));
     }
+}
+
+/// Lines of text with the step down to each, in units of the size, which comes first.
+type Lines = (f64, Vec<(String, f64)>);
+
+fn lines(label: &Label, size: f64, width: f64) -> Lines {
+    let mut lines = Vec::new();
+    for text in [Some(label.sample()), label.person()].into_iter().flatten() {
+        for (i, line) in wrapped(text, size, width).into_iter().enumerate() {
+            lines.push((line, if i == 0 { 1.45 } else { 1.2 }));
+        }
+    }
+    (size, lines)
+}
+
+fn height((size, lines): &Lines) -> f64 {
+    lines.iter().map(|(_, step)| step).sum::<f64>() * size
 }
 
 /// Lines to write on by hand.

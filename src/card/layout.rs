@@ -8,6 +8,7 @@
 use super::codes;
 use super::shapes::Rect;
 use crate::base::geometry::{Card, Point};
+use crate::base::units::MM_PER_INCH;
 
 /// Width of a millimetre mark, mm. Half the pitch: the grating's fundamental, which survives blur longest, is then as
 /// strong as it can be (2/pi of full contrast), and ink that spreads by a tenth of a millimetre leaves both mark and gap.
@@ -122,8 +123,8 @@ pub struct InchScale {
     pub x: f64,
     /// y of its zero.
     pub zero_y: f64,
-    /// Whole inches.
-    pub inches: u32,
+    /// How many sixteenths of an inch it has.
+    pub sixteenths: u32,
 }
 
 /// A whole card.
@@ -175,12 +176,12 @@ impl CardLayout {
             width,
             height,
             edges: [edge(EdgeSide::Top, 0.0, codes::FULL_TOP), edge(EdgeSide::Bottom, height, codes::FULL_BOTTOM)],
-            inch: InchScale { x: 1.8, zero_y: 12.0, inches: 3 },
+            inch: InchScale { x: 1.8, zero_y: 18.25, sixteenths: 40 },
             light_field: Rect::new(13.0, 14.5, 100.0, 34.0),
             dark_field: Rect::new(13.0, 51.5, 100.0, 34.0),
             greys: grey_steps(Rect::new(117.0, 78.5, 27.0, 7.0)),
-            qr: Rect::new(117.0, 15.0, 27.0, 27.0),
-            letters: Rect::new(117.0, 43.0, 27.0, 33.0),
+            qr: Rect::new(114.4, 13.6, 29.25, 29.25),
+            letters: Rect::new(117.0, 43.2, 27.0, 33.0),
         }
     }
 
@@ -194,12 +195,12 @@ impl CardLayout {
             width,
             height,
             edges: [edge(EdgeSide::Top, 0.0, codes::SMALL_TOP), edge(EdgeSide::Bottom, height, codes::SMALL_BOTTOM)],
-            inch: InchScale { x: 1.4, zero_y: 14.29, inches: 1 },
-            light_field: Rect::new(9.0, 10.6, 54.0, 15.6),
-            dark_field: Rect::new(9.0, 27.8, 54.0, 15.6),
+            inch: InchScale { x: 1.4, zero_y: 14.29, sixteenths: 16 },
+            light_field: Rect::new(9.6, 10.6, 53.4, 15.6),
+            dark_field: Rect::new(9.6, 27.8, 53.4, 15.6),
             greys: grey_steps(Rect::new(65.6, 40.0, 16.8, 3.4)),
-            qr: Rect::new(65.6, 10.8, 16.8, 16.8),
-            letters: Rect::new(65.6, 28.2, 16.8, 11.0),
+            qr: Rect::new(64.0, 10.3, 18.0, 18.0),
+            letters: Rect::new(65.6, 28.4, 16.8, 11.0),
         }
     }
 
@@ -225,7 +226,7 @@ impl CardLayout {
         let mut areas = vec![
             self.edges[0].area(),
             self.edges[1].area(),
-            Rect::new(inch.x - 0.5, inch.zero_y - 1.0, 8.5, f64::from(inch.inches) * 25.4 + 2.0),
+            Rect::new(inch.x - 0.4, inch.zero_y - 1.2, 8.0, f64::from(inch.sixteenths) * MM_PER_INCH / 16.0 + 2.0),
             self.dark_field,
             self.qr,
             self.letters,

@@ -34,6 +34,8 @@ pub struct Args {
 pub enum Command {
     /// Measure the yarn in a photo
     Measure(Box<MeasureArgs>),
+    /// Write the ruler card for printing
+    Card(super::card::CardArgs),
     /// Print the JSON Schema of the report
     Schema(super::schema::SchemaArgs),
 }

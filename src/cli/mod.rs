@@ -4,6 +4,7 @@
 //! one line in [`args::Command`] and one in [`dispatch`].
 
 pub mod args;
+mod card;
 pub mod console;
 pub mod exit;
 mod measure;
@@ -30,6 +31,7 @@ pub fn run() -> std::process::ExitCode {
 fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
     match command {
         Command::Measure(args) => measure::run(*args, console),
+        Command::Card(args) => card::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),
     }
 }
