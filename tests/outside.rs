@@ -339,6 +339,7 @@ fn students_t_as_tabulated() {
         [(1.0, 12.71), (2.0, 4.30), (3.0, 3.18), (5.0, 2.57), (10.0, 2.23), (30.0, 2.04), (100.0, 1.984)]
     {
         close(sampling::student_t(0.95, freedom), t, 5.1e-3);
+        close(sampling::student_t(0.95, f64::INFINITY), 1.960, 5e-4);
         close(sampling::student_p(sampling::student_t(0.95, freedom), freedom), 0.05, 1e-6);
     }
 }

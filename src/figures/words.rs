@@ -115,6 +115,10 @@ reasons! {
     TooShort => "too-short", "Too little yarn was measured for this figure; lay a longer piece, or several.";
     /// Only one piece.
     OnePiece => "one-piece", "Only one piece of yarn was measured; lay several for this figure.";
+    /// Photos of one sample contradict each other.
+    PhotosDisagree => "photos-disagree", "The photos of this sample contradict each other here; look at their overlays, and leave out the one that shows something else.";
+    /// A figure that belongs to a single photo.
+    SeveralPhotos => "several-photos", "This figure belongs to one photo at its distance; look at the photos one by one.";
     /// The edge between yarn and ground cannot be seen.
     EdgeUnclear => "edge-unclear", "The edge between yarn and ground could not be placed; lay a card of another shade under the yarn.";
     /// The fibres' own direction cannot be seen.

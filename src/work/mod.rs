@@ -2,3 +2,8 @@
 //! reports; only `batch` runs the pipeline.
 
 pub mod arithmetic;
+pub mod figure;
+pub mod pool;
+
+#[cfg(test)]
+pub(crate) mod testing;
