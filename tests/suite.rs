@@ -3,3 +3,4 @@
 mod evenness;
 mod outside;
 mod reference;
+mod scale;

@@ -1,0 +1,54 @@
+//! Numerals beyond the longest ticks: not read, only measured. Their height against the ticks' distance tells
+//! centimetres from inches where nothing else does.
+
+use super::division::Reading;
+use super::luma::luma_at;
+use super::ticks::{Tick, TickRow};
+use crate::base::raster::Raster;
+use crate::base::stats::{median, quantile};
+
+/// Median height of the numerals that stand beyond the longest ticks, px; `None` unless three agree within a quarter.
+pub(super) fn height(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> Option<f64> {
+    let longest = reading.pattern.levels() - 1;
+    let pitch = row.lattice.step * f64::from(reading.pattern.period());
+    let heights: Vec<f64> = row
+        .ticks
+        .iter()
+        .filter(|t| reading.pattern.level(t.number - reading.phase) == longest)
+        .filter_map(|t| height_beyond(rgb, row, t, pitch))
+        .collect();
+    let middle = median(&heights)?;
+    let agree = heights.iter().filter(|h| (*h / middle - 1.0).abs() < 0.25).count();
+    (agree >= 3 && 3 * agree >= 2 * heights.len()).then_some(middle)
+}
+
+/// Height of what is printed straight beyond a tick, px. The search goes as far as half the distance of the numbered
+/// ticks: numerals are never taller, or they would touch.
+fn height_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) -> Option<f64> {
+    let tip = tick.tip?;
+    let half_width = 0.2 * pitch;
+    let rows = 96;
+    let step = 0.6 * pitch / f64::from(rows);
+    let columns = 64;
+    let mut inked = Vec::new();
+    for r in 0..rows {
+        let s = tip + 1.5 * row.width.max(step) + f64::from(r) * step;
+        let mut values = Vec::new();
+        for c in 0..=columns {
+            let x = tick.axis.0 + tick.axis.1 * s + half_width * (2.0 * f64::from(c) / f64::from(columns) - 1.0);
+            let p = row.frame.image_from_frame(x, s);
+            values.push(f64::from(luma_at(rgb, p.x, p.y)?));
+        }
+        // Ground: the paper's own brightness in this row; ink as deep as half of the ticks' own contrast.
+        let (ground, darkest) = if row.dark {
+            (quantile(&values, 0.8)?, quantile(&values, 0.0)?)
+        } else {
+            (quantile(&values, 0.2)?, quantile(&values, 1.0)?)
+        };
+        let depth = if row.dark { (ground - darkest) / (ground + 8.0) } else { (darkest - ground) / (darkest + 8.0) };
+        inked.push(depth > 0.5 * row.contrast);
+    }
+    let start = inked.iter().position(|i| *i)?;
+    let end = start + inked[start..].iter().position(|i| !*i)?;
+    Some((end - start) as f64 * step)
+}

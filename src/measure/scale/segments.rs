@@ -1,0 +1,147 @@
+//! Thin dark bars: what a tick looks like where it is one to three pixels wide.
+
+use super::luma::Level;
+use crate::base::geometry::{Image, Point};
+use crate::base::raster::Raster;
+
+/// A thin straight dark bar, in pixels of the photo.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Segment {
+    /// Its middle.
+    pub(super) centre: Point<Image>,
+    /// Unit vector along it; of the two senses the one with positive y, or positive x where it lies level.
+    pub(super) along: Point<Image>,
+    /// Half its length, px.
+    pub(super) half_length: f64,
+    /// Its width, px.
+    pub(super) width: f64,
+}
+
+impl Segment {
+    /// The end against the sense of `along`, and the other.
+    pub(super) fn ends(&self) -> [Point<Image>; 2] {
+        [self.centre - self.along * self.half_length, self.centre + self.along * self.half_length]
+    }
+}
+
+/// Distance from a bar's middle to the two places beside it that must be lighter, pixels of the level. Bars of up to 2.5
+/// pixels pass, and rows of bars from 4 pixels apart; wider ones pass on the next level.
+const REACH: usize = 2;
+
+/// All bars of one level, in order of their topmost pixel.
+pub(super) fn find_segments(level: &Level) -> Vec<Segment> {
+    let mut classes = ridge_classes(&level.luma);
+    components(&mut classes, level)
+}
+
+/// For each pixel 0, or 1 to 4: the direction across which it is darker than both sides.
+fn ridge_classes(luma: &Raster<u8>) -> Raster<u8> {
+    let (width, height) = (luma.width(), luma.height());
+    let mut classes = Raster::filled(width, height, 0u8);
+    if width <= 2 * REACH || height <= 2 * REACH {
+        return classes;
+    }
+    let inner = width - 2 * REACH;
+    for y in REACH..height - REACH {
+        let (up, here, down) = (luma.row(y - REACH), luma.row(y), luma.row(y + REACH));
+        let out = &mut classes.row_mut(y)[REACH..REACH + inner];
+        let left = &here[..inner];
+        let middle = &here[REACH..REACH + inner];
+        let right = &here[2 * REACH..2 * REACH + inner];
+        let (ul, um, ur) = (&up[..inner], &up[REACH..REACH + inner], &up[2 * REACH..2 * REACH + inner]);
+        let (dl, dm, dr) = (&down[..inner], &down[REACH..REACH + inner], &down[2 * REACH..2 * REACH + inner]);
+        for i in 0..inner {
+            let sides = [left[i].min(right[i]), ul[i].min(dr[i]), um[i].min(dm[i]), ur[i].min(dl[i])];
+            let mut best = sides[0];
+            let mut class = 1u8;
+            for (k, side) in sides.iter().enumerate().skip(1) {
+                let more = *side > best;
+                class = if more { k as u8 + 1 } else { class };
+                best = if more { *side } else { best };
+            }
+            // An eighth of the ground's brightness, and 6 code values: sensor noise at half size is about 2.
+            let deep = best.saturating_sub(middle[i]) > 6 + (best >> 3);
+            out[i] = if deep { class } else { 0 };
+        }
+    }
+    classes
+}
+
+/// Groups ridge pixels whose directions agree, and keeps the groups that are thin and straight. Consumes the classes.
+fn components(classes: &mut Raster<u8>, level: &Level) -> Vec<Segment> {
+    let (width, height) = (classes.width(), classes.height());
+    let mut found = Vec::new();
+    let mut pixels: Vec<(u32, u32)> = Vec::new();
+    for y in 0..height {
+        for x in 0..width {
+            let Some(class @ 1..=4) = classes.get(x, y) else { continue };
+            classes.set(x, y, 0);
+            pixels.clear();
+            pixels.push((x as u32, y as u32));
+            let mut stack = vec![(x, y, class)];
+            while let Some((px, py, c)) = stack.pop() {
+                for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
+                    for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
+                        let Some(n @ 1..=4) = classes.get(nx, ny) else { continue };
+                        // Neighbouring directions only: a bar that stands on a dark line must not become a comb.
+                        if (n + 4 - c) % 4 == 2 {
+                            continue;
+                        }
+                        classes.set(nx, ny, 0);
+                        pixels.push((nx as u32, ny as u32));
+                        stack.push((nx, ny, n));
+                    }
+                }
+            }
+            found.extend(segment_of(&pixels, level));
+        }
+    }
+    found
+}
+
+/// The bar that these pixels form, if they form one.
+fn segment_of(pixels: &[(u32, u32)], level: &Level) -> Option<Segment> {
+    // A bar of five by one is the least whose direction can be told to some 10 degrees.
+    if pixels.len() < 5 {
+        return None;
+    }
+    let n = pixels.len() as f64;
+    let (mut sx, mut sy) = (0.0, 0.0);
+    for &(x, y) in pixels {
+        sx += f64::from(x);
+        sy += f64::from(y);
+    }
+    let (mx, my) = (sx / n, sy / n);
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for &(x, y) in pixels {
+        let (dx, dy) = (f64::from(x) - mx, f64::from(y) - my);
+        xx += dx * dx;
+        xy += dx * dy;
+        yy += dy * dy;
+    }
+    let angle = 0.5 * (2.0 * xy).atan2(xx - yy);
+    let (ax, ay) = (angle.cos(), angle.sin());
+    let minor = (xx * ay * ay - 2.0 * xy * ax * ay + yy * ax * ax) / n;
+    let (mut low, mut high) = (f64::MAX, f64::MIN);
+    for &(x, y) in pixels {
+        let s = (f64::from(x) - mx) * ax + (f64::from(y) - my) * ay;
+        low = low.min(s);
+        high = high.max(s);
+    }
+    let length = high - low + 1.0;
+    let width = n / length;
+    // Straight: a full bar's spread across is width / sqrt(12); half as much again is allowed for, and pixel noise.
+    let straight = minor.sqrt() <= 0.45 * width + 0.35;
+    if length < 2.2 * width || length < 4.5 || !straight {
+        return None;
+    }
+    let middle = (low + high) / 2.0;
+    let k = level.factor();
+    let sign = if ay < 0.0 || (ay == 0.0 && ax < 0.0) { -1.0 } else { 1.0 };
+    Some(Segment {
+        centre: level.image_from_level(mx + middle * ax, my + middle * ay),
+        along: Point::new(ax * sign, ay * sign),
+        half_length: length / 2.0 * k,
+        width: width * k,
+    })
+}
