@@ -2,5 +2,6 @@
 
 mod evenness;
 mod outside;
+mod plan;
 mod reference;
 mod scale;

@@ -36,6 +36,8 @@ pub enum Command {
     Measure(Box<MeasureArgs>),
     /// Write the ruler card for printing
     Card(super::card::CardArgs),
+    /// Turn figures into wheel settings and a plying plan
+    Plan(Box<super::plan::PlanArgs>),
     /// Print the JSON Schema of the report
     Schema(super::schema::SchemaArgs),
 }

@@ -16,6 +16,7 @@ use std::process::ExitCode;
 use super::console::Console;
 use crate::measure::photo::PhotoError;
 use crate::show::file::WriteError;
+use crate::work::saved::SavedError;
 
 /// How a command that ran to its end went.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -45,6 +46,12 @@ pub enum Failure {
 
 impl From<PhotoError> for Failure {
     fn from(error: PhotoError) -> Self {
+        Self::Input(error.to_string())
+    }
+}
+
+impl From<SavedError> for Failure {
+    fn from(error: SavedError) -> Self {
         Self::Input(error.to_string())
     }
 }

@@ -8,6 +8,7 @@ mod card;
 pub mod console;
 pub mod exit;
 mod measure;
+mod plan;
 mod schema;
 pub mod settings;
 
@@ -32,6 +33,7 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
     match command {
         Command::Measure(args) => measure::run(*args, console),
         Command::Card(args) => card::run(&args, console),
+        Command::Plan(args) => plan::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),
     }
 }

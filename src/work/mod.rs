@@ -3,7 +3,9 @@
 
 pub mod arithmetic;
 pub mod figure;
+pub mod plan;
 pub mod pool;
+pub mod saved;
 
 #[cfg(test)]
 pub(crate) mod testing;

@@ -1,0 +1,176 @@
+//! Saved reports read back.
+
+use std::fs;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use crate::figures::Report;
+use crate::figures::report::SCHEMA;
+
+/// Largest file of reports that is read, bytes. A report with ten passes at full profile is below 2 MB; a table of ten
+/// thousand photos stays below this.
+const MAX_BYTES: u64 = 1 << 30;
+
+/// Why saved reports cannot be read.
+#[derive(Debug, thiserror::Error)]
+pub enum SavedError {
+    /// The file cannot be read.
+    #[error("{}: cannot be read: {source}", file.display())]
+    Unreadable {
+        /// The file.
+        file: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// Far too large.
+    #[error("{}: is larger than {MAX_BYTES} bytes; split it", file.display())]
+    TooLarge {
+        /// The file.
+        file: PathBuf,
+    },
+    /// Not JSON, or not a report.
+    #[error("{}: is no saved report ({detail}); write one with `strandrule measure PHOTO > report.json`", file.display())]
+    NotAReport {
+        /// The file.
+        file: PathBuf,
+        /// What does not fit.
+        detail: String,
+    },
+    /// A report of another version of the schema.
+    #[error("{}: has the schema \"{found}\", and this version reads \"{SCHEMA}\"; measure the photo again", file.display())]
+    OtherSchema {
+        /// The file.
+        file: PathBuf,
+        /// Its schema.
+        found: String,
+    },
+    /// A folder or file without any report.
+    #[error("{}: holds no report", file.display())]
+    Empty {
+        /// The place.
+        file: PathBuf,
+    },
+}
+
+/// A text file, within the limit.
+pub(crate) fn read_text(file: &Path, limit: u64) -> Result<String, SavedError> {
+    let unreadable = |source| SavedError::Unreadable { file: file.to_owned(), source };
+    let mut bytes = Vec::new();
+    fs::File::open(file).map_err(unreadable)?.take(limit + 1).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.len() as u64 > limit {
+        return Err(SavedError::TooLarge { file: file.to_owned() });
+    }
+    String::from_utf8(bytes).map_err(|_not_utf8| SavedError::NotAReport {
+        file: file.to_owned(),
+        detail: "it is not UTF-8 text".to_owned(),
+    })
+}
+
+/// The reports of a file: one object, a list, or JSON Lines; or of a folder: of its `.json` files in the order of their
+/// names, reports only (others are passed over). Never empty.
+///
+/// # Errors
+/// [`SavedError`].
+pub fn read_reports(place: &Path) -> Result<Vec<Report>, SavedError> {
+    let reports = if place.is_dir() { in_folder(place)? } else { in_file(place)? };
+    if reports.is_empty() {
+        return Err(SavedError::Empty { file: place.to_owned() });
+    }
+    Ok(reports)
+}
+
+fn in_folder(folder: &Path) -> Result<Vec<Report>, SavedError> {
+    let unreadable = |source| SavedError::Unreadable { file: folder.to_owned(), source };
+    let mut files = Vec::new();
+    for entry in fs::read_dir(folder).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        if path.extension().is_some_and(|e| e.eq_ignore_ascii_case("json")) && path.is_file() {
+            files.push(path);
+        }
+    }
+    files.sort();
+    let mut reports = Vec::new();
+    for file in files {
+        match in_file(&file) {
+            Ok(found) => reports.extend(found),
+            // A folder may hold other JSON files; only a report of the wrong version is worth stopping for.
+            Err(SavedError::NotAReport { .. }) => {}
+            Err(other) => return Err(other),
+        }
+    }
+    Ok(reports)
+}
+
+fn in_file(file: &Path) -> Result<Vec<Report>, SavedError> {
+    let text = read_text(file, MAX_BYTES)?;
+    let not_a_report = |detail: String| SavedError::NotAReport { file: file.to_owned(), detail };
+    let values: Result<Vec<serde_json::Value>, _> =
+        serde_json::Deserializer::from_str(&text).into_iter::<serde_json::Value>().collect();
+    let mut reports = Vec::new();
+    for value in values.map_err(|e| not_a_report(e.to_string()))? {
+        let items = match value {
+            serde_json::Value::Array(items) => items,
+            one => vec![one],
+        };
+        for item in items {
+            // A line of a batch wraps its report, or says why there is none.
+            let item = match item.get("report") {
+                Some(serde_json::Value::Null) => continue,
+                Some(report) => report.clone(),
+                None => item,
+            };
+            let found = item.get("schema").and_then(|s| s.as_str()).unwrap_or_default().to_owned();
+            match serde_json::from_value::<Report>(item) {
+                Ok(report) if report.schema == SCHEMA => reports.push(report),
+                _ if found.starts_with("strandrule-report-") && found != SCHEMA => {
+                    return Err(SavedError::OtherSchema { file: file.to_owned(), found });
+                }
+                Ok(report) => return Err(not_a_report(format!("its schema is \"{}\"", report.schema))),
+                Err(error) => return Err(not_a_report(error.to_string())),
+            }
+        }
+    }
+    Ok(reports)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::work::testing::report;
+
+    #[test]
+    fn objects_lists_lines_and_folders_are_read_alike() {
+        let folder = tempfile::tempdir().unwrap();
+        let one = serde_json::to_string(&report("a.jpg")).unwrap();
+        let put = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+        put("one.json", &one);
+        put("list.json", &format!("[{one},{one}]"));
+        put(
+            "lines.jsonl",
+            &format!("{one}\n{{\"file\":\"b\",\"report\":{one}}}\n{{\"file\":\"c\",\"report\":null}}\n"),
+        );
+        put("other.json", "{\"name\":\"mine\"}");
+        let read = |name: &str| read_reports(&folder.path().join(name)).map(|r| r.len());
+        assert_eq!(read("one.json").unwrap(), 1);
+        assert_eq!(read("list.json").unwrap(), 2);
+        assert_eq!(read("lines.jsonl").unwrap(), 2);
+        assert_eq!(read_reports(folder.path()).unwrap().len(), 3);
+        assert_eq!(read_reports(&folder.path().join("one.json")).unwrap()[0], report("a.jpg"));
+        assert!(matches!(read("other.json"), Err(SavedError::NotAReport { .. })));
+    }
+
+    #[test]
+    fn what_is_no_report_is_said() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("x.json");
+        let read = |text: &[u8]| {
+            fs::write(&path, text).unwrap();
+            read_reports(&path)
+        };
+        assert!(matches!(read(b"{\"schema\""), Err(SavedError::NotAReport { .. })));
+        assert!(matches!(read(b"\xff\xfe"), Err(SavedError::NotAReport { .. })));
+        assert!(matches!(read(b""), Err(SavedError::Empty { .. })));
+        assert!(matches!(read(b"{\"schema\":\"strandrule-report-9\"}"), Err(SavedError::OtherSchema { .. })));
+        assert!(matches!(read_reports(Path::new("/no/such/file")), Err(SavedError::Unreadable { .. })));
+    }
+}
