@@ -18,6 +18,8 @@ use args::{Args, Command};
 use console::Console;
 use exit::{Failure, Outcome};
 
+pub mod demo;
+
 /// Runs the program.
 #[must_use]
 pub fn run() -> std::process::ExitCode {

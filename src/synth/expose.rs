@@ -1,0 +1,242 @@
+//! Lens, sensor and the camera's own processing: light becomes code values.
+
+use rayon::prelude::*;
+
+use super::chance::hash;
+use super::scene::{CameraSpec, LightSpec, SensorSpec};
+use crate::base::colour::srgb_of_linear;
+use crate::base::raster::Raster;
+
+/// From light to the picture as displayed.
+pub(super) fn expose(mut light: Raster<[f32; 3]>, camera: &CameraSpec, lamp: &LightSpec, sensor: &SensorSpec, seed: u64) -> Raster<[u8; 3]> {
+    if sensor.defocus_px > 1.0 {
+        light = disc(&light, sensor.defocus_px / 2.0);
+    }
+    let sigma = sensor.lens_sigma_px.hypot(sensor.extra_blur_px);
+    light = blurred(&light, sigma);
+    shade_and_add_noise(&mut light, camera, lamp, sensor, seed);
+    if sensor.noise > 0.0 || sensor.sharpening > 0.0 {
+        // Colour interpolation blurs signal and noise alike, sharpening lifts both.
+        light = blurred(&light, 0.45);
+        let soft = blurred(&light, 1.1);
+        let share = sensor.sharpening as f32;
+        light.samples_mut().par_iter_mut().zip(soft.samples()).for_each(|(p, s)| {
+            for c in 0..3 {
+                p[c] += share * (p[c] - s[c]);
+            }
+        });
+    }
+    let samples = light.samples().par_iter().map(|p| p.map(coded)).collect();
+    Raster::from_samples(light.width(), light.height(), samples).unwrap_or_else(|| Raster::filled(0, 0, [0; 3]))
+}
+
+/// sRGB code value by table: the exact curve costs as much as the rest of the sensor.
+fn coded(v: f32) -> u8 {
+    static TABLE: std::sync::LazyLock<Vec<u8>> =
+        std::sync::LazyLock::new(|| (0..=8192).map(|i| srgb_of_linear((i as f32 + 0.5) / 8192.0)).collect());
+    TABLE.get((v.clamp(0.0, 1.0) * 8192.0) as usize).copied().unwrap_or(255)
+}
+
+fn shade_and_add_noise(light: &mut Raster<[f32; 3]>, camera: &CameraSpec, lamp: &LightSpec, sensor: &SensorSpec, seed: u64) {
+    let width = light.width();
+    let (cx, cy) = ((camera.width_px as f64 - 1.0) / 2.0, (camera.height_px as f64 - 1.0) / 2.0);
+    let corner = cx * cx + cy * cy;
+    // Shot and read noise: variance k^2 (signal + 0.01). The slope of the sRGB curve at 18 % grey is 304.8 codes per
+    // unit of light (IEC 61966-2-1), which turns the wished deviation there into k. The later blur by 0.45 px leaves
+    // about 0.55 of the deviation, which sharpening about restores.
+    let k = (sensor.noise / (304.8 * 0.19f64.sqrt()) / 0.75) as f32;
+    let (fx, fy) = lamp.azimuth_deg.to_radians().sin_cos();
+    light.samples_mut().par_chunks_mut(width.max(1)).enumerate().for_each(|(y, row)| {
+        let dy = y as f64 - cy;
+        for (x, pixel) in row.iter_mut().enumerate() {
+            let dx = x as f64 - cx;
+            let dark = 1.0 - sensor.vignette * (dx * dx + dy * dy) / corner;
+            let side = 1.0 + lamp.falloff * (dx * fy - dy * fx) / corner.sqrt();
+            let gain = (sensor.exposure * dark * side) as f32;
+            for (c, v) in pixel.iter_mut().enumerate() {
+                let bits = hash(seed ^ ((y * width + x) * 3 + c) as u64);
+                // Sum of four uniform numbers: close to normal, deviation 1/sqrt 3 before the factor.
+                let sum: f32 = (0..4).map(|i| ((bits >> (16 * i)) & 0xffff) as f32 / 65536.0).sum::<f32>() - 2.0;
+                let level = *v * gain;
+                *v = level + k * (level.max(0.0) + 0.01).sqrt() * sum * 1.732;
+            }
+        }
+    });
+}
+
+/// Gaussian blur. Kernel out to four deviations; above 3 px three passes of a running mean stand in for it, chosen so
+/// that their variances (n^2 - 1) / 12 sum to the wished one.
+pub(super) fn blurred(light: &Raster<[f32; 3]>, sigma: f64) -> Raster<[f32; 3]> {
+    if sigma < 0.05 {
+        return light.clone();
+    }
+    let kernel: Vec<f32> = if sigma <= 3.0 {
+        let reach = (4.0 * sigma).ceil() as i64;
+        let weights: Vec<f64> = (-reach..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
+        let sum: f64 = weights.iter().sum();
+        weights.iter().map(|w| (w / sum) as f32).collect()
+    } else {
+        let n = ((12.0 * sigma * sigma / 3.0 + 1.0).sqrt().round() as usize) | 1;
+        vec![1.0 / n as f32; n]
+    };
+    let passes = if sigma <= 3.0 { 1 } else { 3 };
+    let mut out = light.clone();
+    for _ in 0..passes {
+        out = rows_blurred(&out, &kernel, sigma > 3.0);
+        out = columns_blurred(&out, &kernel, sigma > 3.0);
+    }
+    out
+}
+
+fn rows_blurred(from: &Raster<[f32; 3]>, kernel: &[f32], running: bool) -> Raster<[f32; 3]> {
+    let (width, height) = (from.width(), from.height());
+    let reach = kernel.len() / 2;
+    let mut out = Raster::filled(width, height, [0.0f32; 3]);
+    out.samples_mut().par_chunks_mut(width.max(1)).zip(from.samples().par_chunks(width.max(1))).for_each(|(to, row)| {
+        // Borders repeat the outermost pixel.
+        let mut padded = Vec::with_capacity(width + 2 * reach);
+        padded.extend(std::iter::repeat_n(row[0], reach));
+        padded.extend_from_slice(row);
+        padded.extend(std::iter::repeat_n(row[width - 1], reach));
+        if running {
+            let mut sum = [0.0f64; 3];
+            for p in &padded[..kernel.len()] {
+                (0..3).for_each(|c| sum[c] += f64::from(p[c]));
+            }
+            for x in 0..width {
+                to[x] = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
+                if let (Some(old), Some(new)) = (padded.get(x), padded.get(x + kernel.len())) {
+                    (0..3).for_each(|c| sum[c] += f64::from(new[c]) - f64::from(old[c]));
+                }
+            }
+        } else {
+            for (pixel, window) in to.iter_mut().zip(padded.windows(kernel.len())) {
+                let mut sum = [0.0f32; 3];
+                for (p, w) in window.iter().zip(kernel) {
+                    for c in 0..3 {
+                        sum[c] += p[c] * w;
+                    }
+                }
+                *pixel = sum;
+            }
+        }
+    });
+    out
+}
+
+fn columns_blurred(from: &Raster<[f32; 3]>, kernel: &[f32], running: bool) -> Raster<[f32; 3]> {
+    if running {
+        return transposed(&rows_blurred(&transposed(from), kernel, true));
+    }
+    let (width, height) = (from.width(), from.height());
+    let reach = kernel.len() / 2;
+    let mut out = Raster::filled(width, height, [0.0f32; 3]);
+    out.samples_mut().par_chunks_mut(width.max(1)).enumerate().for_each(|(y, to)| {
+        for (i, w) in kernel.iter().enumerate() {
+            let source = (y + i).saturating_sub(reach).min(height - 1);
+            for (pixel, p) in to.iter_mut().zip(from.row(source)) {
+                for c in 0..3 {
+                    pixel[c] += p[c] * w;
+                }
+            }
+        }
+    });
+    out
+}
+
+fn transposed(from: &Raster<[f32; 3]>) -> Raster<[f32; 3]> {
+    let (width, height) = (from.width(), from.height());
+    let mut out = Raster::filled(height, width, [0.0f32; 3]);
+    let source = from.samples();
+    out.samples_mut().par_chunks_mut(height.max(1)).enumerate().for_each(|(x, to)| {
+        for (y, pixel) in to.iter_mut().enumerate() {
+            *pixel = source[y * width + x];
+        }
+    });
+    out
+}
+
+/// Mean over a disc of the given radius, as an open aperture out of focus gives; its rim is weighed by cover.
+fn disc(from: &Raster<[f32; 3]>, radius: f64) -> Raster<[f32; 3]> {
+    let (width, height) = (from.width(), from.height());
+    let reach = radius.ceil() as i64 + 1;
+    // Each row of the disc as a run with soft ends: half its length.
+    let halves: Vec<(i64, f64)> = (-reach..=reach)
+        .filter_map(|dy| {
+            // Mean chord over the row's height, from a few lines through it.
+            let chord: f64 = (0..8)
+                .map(|i| {
+                    let y = dy as f64 + (f64::from(i) - 3.5) / 8.0;
+                    (radius * radius - y * y).max(0.0).sqrt()
+                })
+                .sum::<f64>()
+                / 8.0;
+            (chord > 0.0).then_some((dy, chord))
+        })
+        .collect();
+    let area: f64 = halves.iter().map(|(_, h)| 2.0 * h).sum();
+    let mut out = Raster::filled(width, height, [0.0f32; 3]);
+    out.samples_mut().par_chunks_mut(width.max(1)).enumerate().for_each(|(y, to)| {
+        let mut sums = vec![[0.0f64; 3]; width + 1];
+        for (dy, half) in &halves {
+            let row = from.row((y as i64 + dy).clamp(0, height as i64 - 1) as usize);
+            for x in 0..width {
+                for c in 0..3 {
+                    sums[x + 1][c] = sums[x][c] + f64::from(row[x][c]);
+                }
+            }
+            // The integral of the row, its pixels as steps, up to a place between them.
+            let upto = |at: f64, c: usize| {
+                let inside = at.clamp(0.0, width as f64);
+                let i = (inside as usize).min(width - 1);
+                let part = sums[i][c] + f64::from(row[i][c]) * (inside - i as f64);
+                part + f64::from(row[0][c]) * (at - inside).min(0.0) + f64::from(row[width - 1][c]) * (at - inside).max(0.0)
+            };
+            for (x, pixel) in to.iter_mut().enumerate() {
+                let middle = x as f64 + 0.5;
+                for c in 0..3 {
+                    pixel[c] += ((upto(middle + half, c) - upto(middle - half, c)) / area) as f32;
+                }
+            }
+        }
+    });
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn second_moment(blur: impl Fn(&Raster<[f32; 3]>) -> Raster<[f32; 3]>) -> f64 {
+        let mut spot = Raster::filled(201, 201, [0.0f32; 3]);
+        spot.set(100, 100, [1.0; 3]);
+        let out = blur(&spot);
+        let mut sum = (0.0, 0.0);
+        for y in 0..201 {
+            for (x, p) in out.row(y).iter().enumerate() {
+                sum.0 += f64::from(p[0]);
+                sum.1 += f64::from(p[0]) * (x as f64 - 100.0).powi(2);
+            }
+        }
+        assert!((sum.0 - 1.0).abs() < 1e-3, "light is kept: {}", sum.0);
+        (sum.1 / sum.0).sqrt()
+    }
+
+    #[test]
+    fn gaussian_has_the_deviation_that_it_claims() {
+        for sigma in [0.7, 2.0, 5.0, 16.0] {
+            let got = second_moment(|r| blurred(r, sigma));
+            assert!((got / sigma - 1.0).abs() < 0.02, "{sigma}: {got}");
+        }
+    }
+
+    /// A disc of diameter d has the deviation d / 4 along any axis (second moment of a circle's area, r^2 / 4).
+    #[test]
+    fn defocus_is_a_disc() {
+        for diameter in [3.0, 8.0, 14.3] {
+            let got = second_moment(|r| disc(r, diameter / 2.0));
+            let want = (diameter * diameter / 16.0 + 1.0 / 12.0f64).sqrt();
+            assert!((got / want - 1.0).abs() < 0.02, "{diameter}: {got} against {want}");
+        }
+    }
+}

@@ -1,0 +1,146 @@
+//! Hairs: fibres that leave the body in loops or with a free end.
+
+use std::f64::consts::{PI, TAU};
+
+use nalgebra::Vector3;
+
+use super::camera::Camera;
+use super::chance::{Chance, hash};
+use super::mesh::TILE;
+use super::scene::YarnSpec;
+use super::strand::Strand;
+
+/// A short straight part of a hair as projected.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct HairPart {
+    pub(super) from: [f32; 3],
+    pub(super) to: [f32; 3],
+    /// Half thickness, px.
+    pub(super) radius: f32,
+    pub(super) ply: u8,
+    pub(super) along: [f32; 3],
+    pub(super) shade: f32,
+}
+
+/// All hairs, and which of their parts each tile may show.
+#[derive(Debug, Default)]
+pub(super) struct Hairs {
+    pub(super) parts: Vec<HairPart>,
+    pub(super) tiles: Vec<Vec<u32>>,
+}
+
+/// Parts of one hair.
+const PARTS: usize = 14;
+
+impl Hairs {
+    pub(super) fn of(strands: &[Strand], yarn: &YarnSpec, camera: &Camera, columns: usize, tiles: usize, seed: u64) -> Self {
+        let mut hairs = Self { parts: Vec::new(), tiles: vec![Vec::new(); tiles] };
+        for (number, strand) in strands.iter().enumerate() {
+            let mut chance = Chance::new(seed, hash(number as u64));
+            let count = (yarn.hair.per_cm * strand.length() / 10.0).round() as usize;
+            for _ in 0..count {
+                hairs.grow(strand, yarn, camera, &mut chance);
+            }
+            if strand.cut {
+                hairs.fray(strand, yarn, camera, &mut chance);
+            }
+        }
+        hairs.sort(columns);
+        hairs
+    }
+
+    /// One hair from somewhere on the strand. Two in three are loops that come back to the body, the rest end free.
+    fn grow(&mut self, strand: &Strand, yarn: &YarnSpec, camera: &Camera, chance: &mut Chance) {
+        let ply = (chance.unit() * strand.plies as f64) as usize;
+        let start = chance.between(0.0, strand.length());
+        let phi = chance.between(0.0, TAU);
+        let way = if chance.happens(0.5) { 1.0 } else { -1.0 };
+        let length = yarn.hair.length_mm * chance.between(0.3, 1.6);
+        // Most hairs stay close to the body.
+        let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-4.0);
+        let free = chance.happens(0.33);
+        let turn = chance.normal() * 0.9;
+        let (curl, rate, phase) = (0.12 * height, chance.between(1.0, 3.0), chance.between(0.0, TAU));
+        let shade = chance.between(0.75, 1.15);
+        let points = (0..=PARTS).filter_map(|i| {
+            let t = i as f64 / PARTS as f64;
+            let s = start + way * length * t * if free { 0.75 } else { 1.0 };
+            let station = (s / strand.step).round();
+            if station < 0.0 {
+                return None;
+            }
+            let at = strand.stations.get(station as usize)?;
+            let p = at.plies.get(ply)?;
+            let phi = phi + turn * t + 0.2 * (rate * TAU * t + phase).sin();
+            let lifted = height * if free { t * t * 1.2 } else { (PI * t).sin() } + curl * (rate * TAU * t + phase).sin() * t * (1.0 - t) * 4.0;
+            let direction = p.outward * phi.cos() + p.onward * phi.sin();
+            // Away from the ply near it, away from the whole yarn farther out.
+            let whole = (p.centre + direction * p.radius - at.frame.at).try_normalize(1e-9).unwrap_or(direction);
+            Some(p.centre + direction * p.radius + whole * lifted)
+        });
+        let points: Vec<Vector3<f64>> = points.collect();
+        self.add(&points, yarn.hair.radius_mm, ply, shade, camera);
+    }
+
+    /// Fibre ends that stand out of a cut.
+    fn fray(&mut self, strand: &Strand, yarn: &YarnSpec, camera: &Camera, chance: &mut Chance) {
+        let ends = [(strand.stations.first(), -1.0), (strand.stations.last(), 1.0)];
+        for (station, way) in ends {
+            let Some(at) = station else { continue };
+            for _ in 0..60 {
+                let ply = (chance.unit() * strand.plies as f64) as usize;
+                let Some(p) = at.plies.get(ply) else { continue };
+                let (phi, inner) = (chance.between(0.0, TAU), chance.unit().sqrt());
+                let direction = p.outward * phi.cos() + p.onward * phi.sin();
+                let length = yarn.diameter_mm * chance.between(0.05, 0.5);
+                let splay = chance.between(-0.1, 0.35);
+                let start = p.centre + direction * (p.radius * inner);
+                let points: Vec<_> = (0..4)
+                    .map(|i| {
+                        let t = f64::from(i) / 3.0 * length;
+                        start + at.frame.along * (way * t) + direction * (splay * t * t / length)
+                    })
+                    .collect();
+                let shade = chance.between(0.75, 1.1);
+                self.add(&points, yarn.hair.radius_mm * 1.3, ply, shade, camera);
+            }
+        }
+    }
+
+    fn add(&mut self, points: &[Vector3<f64>], radius: f64, ply: usize, shade: f64, camera: &Camera) {
+        for pair in points.windows(2) {
+            let [a, b] = pair else { continue };
+            // Hairs lie on the card, not in it.
+            let lie = |p: &Vector3<f64>| Vector3::new(p.x, p.y, p.z.max(0.02));
+            let (a, b) = (lie(a), lie(b));
+            let (Some(from), Some(to)) = (camera.project(&a), camera.project(&b)) else { continue };
+            let Some(along) = (b - a).try_normalize(1e-9) else { continue };
+            self.parts.push(HairPart {
+                from: from.map(|v| v as f32),
+                to: to.map(|v| v as f32),
+                radius: (radius * camera.focal_px / from[2]) as f32,
+                ply: ply as u8,
+                along: [along.x as f32, along.y as f32, along.z as f32],
+                shade: shade as f32,
+            });
+        }
+    }
+
+    fn sort(&mut self, columns: usize) {
+        let rows = self.tiles.len() / columns.max(1);
+        for (i, part) in self.parts.iter().enumerate() {
+            let low = |axis: usize| (part.from[axis].min(part.to[axis]) - part.radius - 1.0) / TILE as f32;
+            let high = |axis: usize| (part.from[axis].max(part.to[axis]) + part.radius + 1.0) / TILE as f32;
+            if high(0) < 0.0 || high(1) < 0.0 || low(0) >= columns as f32 || low(1) >= rows as f32 {
+                continue;
+            }
+            for row in low(1).max(0.0) as usize..=(high(1) as usize).min(rows.saturating_sub(1)) {
+                for column in low(0).max(0.0) as usize..=(high(0) as usize).min(columns.saturating_sub(1)) {
+                    if let Some(tile) = self.tiles.get_mut(row * columns + column) {
+                        tile.push(i as u32);
+                    }
+                }
+            }
+        }
+    }
+}
