@@ -40,6 +40,8 @@ pub enum Command {
     Plan(Box<super::plan::PlanArgs>),
     /// Print the JSON Schema of the report
     Schema(super::schema::SchemaArgs),
+    /// Write demo photos and measure them
+    Demo(super::demo::DemoArgs),
 }
 
 const MEASURE_EXAMPLES: &str = "\

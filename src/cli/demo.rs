@@ -1,66 +1,57 @@
-//! Writes demo photos and their truth.
+//! `demo`: writes photos of invented yarn with their exact truth.
 
 use std::path::{Path, PathBuf};
 
+use clap::Args;
+
+use super::console::Console;
+use super::exit::{Failure, Outcome};
+use crate::show::file;
 use crate::synth::{self, Scene};
 
-/// Why a demo could not be written.
-#[derive(Debug, thiserror::Error)]
-pub enum DemoError {
-    /// A file or folder.
-    #[error("{path}: {source}; name a folder that can be written to")]
-    Unwritable {
-        /// Which.
-        path: PathBuf,
-        /// What the system says.
-        source: std::io::Error,
-    },
-    /// A picture.
-    #[error(transparent)]
-    Encode(#[from] synth::EncodeError),
-    /// The truth.
-    #[error("the truth of {name} could not be written as JSON: {source}")]
-    Truth {
-        /// Of which photo.
-        name: String,
-        /// What the writer says.
-        source: serde_json::Error,
-    },
+/// `demo`.
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// Folder to write to; made where it does not exist
+    #[arg(value_name = "FOLDER")]
+    folder: PathBuf,
+    /// Instead of the demo, write this many random photos, each with its exact truth beside it as JSON
+    #[arg(long, value_name = "N")]
+    scenes: Option<u64>,
+    /// Seed of the first random photo; the next one has the next number
+    #[arg(long, value_name = "SEED", default_value_t = 1)]
+    seed: u64,
+    /// Longer side of the random photos, in pixels
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(64..=12000))]
+    width: Option<u32>,
 }
 
-/// Writes `count` random scenes as NAME.jpg and NAME.json into a folder, which is made where it does not exist.
-/// Scene `i` is that of seed `seed + i`, so that any part of a series can be written again.
-///
-/// # Errors
-/// Fails where the folder or a file cannot be written; files already written stay.
-pub fn write_scenes(dir: &Path, count: u64, seed: u64, mut each: impl FnMut(&str)) -> Result<(), DemoError> {
+/// Writes what was asked for.
+pub(super) fn run(args: &DemoArgs, console: &Console) -> Result<Outcome, Failure> {
+    std::fs::create_dir_all(&args.folder).map_err(|error| {
+        Failure::Output(format!("{}: the folder cannot be made: {error}; name another", args.folder.display()))
+    })?;
+    let Some(count) = args.scenes else {
+        return Err(Failure::Usage("the demo is not written yet; use --scenes".to_owned()));
+    };
     for i in 0..count {
-        let scene = synth::random_scene(seed + i);
-        write_photo(dir, &scene)?;
-        each(&scene.name);
+        let mut scene = synth::random_scene(args.seed.wrapping_add(i));
+        if let Some(width) = args.width {
+            scene = scene.reduced(width as usize);
+        }
+        let photo = write_photo(&args.folder, &scene)?;
+        console.say(&format!("{}: {}", photo.display(), scene.kind));
     }
-    Ok(())
+    Ok(Outcome::Answered)
 }
 
 /// Writes one scene as NAME.jpg and NAME.json; returns the photo's path.
-///
-/// # Errors
-/// Fails where the folder or a file cannot be written.
-pub fn write_photo(dir: &Path, scene: &Scene) -> Result<PathBuf, DemoError> {
-    let (bytes, truth) = synth::shoot_jpeg(scene)?;
-    let text = serde_json::to_string(&truth).map_err(|source| DemoError::Truth { name: scene.name.clone(), source })?;
-    let photo = dir.join(format!("{}.jpg", scene.name));
-    write(dir, &photo, &bytes)?;
-    write(dir, &dir.join(format!("{}.json", scene.name)), text.as_bytes())?;
+fn write_photo(folder: &Path, scene: &Scene) -> Result<PathBuf, Failure> {
+    let fail = |what: String| Failure::Output(format!("{}: {what}", scene.name));
+    let (bytes, truth) = synth::shoot_jpeg(scene).map_err(|e| fail(e.to_string()))?;
+    let text = serde_json::to_string(&truth).map_err(|e| fail(e.to_string()))?;
+    let photo = folder.join(format!("{}.jpg", scene.name));
+    file::write(&photo, &bytes)?;
+    file::write(&folder.join(format!("{}.json", scene.name)), text.as_bytes())?;
     Ok(photo)
-}
-
-/// Writes beside, then renames, so that nothing is ever half written.
-pub(crate) fn write(dir: &Path, path: &Path, bytes: &[u8]) -> Result<(), DemoError> {
-    let fail = |source| DemoError::Unwritable { path: path.to_owned(), source };
-    std::fs::create_dir_all(dir).map_err(fail)?;
-    let mut file = tempfile::NamedTempFile::new_in(dir).map_err(fail)?;
-    std::io::Write::write_all(&mut file, bytes).map_err(fail)?;
-    file.persist(path).map_err(|e| fail(e.error))?;
-    Ok(())
 }

@@ -6,6 +6,7 @@
 pub mod args;
 mod card;
 pub mod console;
+mod demo;
 pub mod exit;
 mod measure;
 mod plan;
@@ -17,8 +18,6 @@ use clap::Parser;
 use args::{Args, Command};
 use console::Console;
 use exit::{Failure, Outcome};
-
-pub mod demo;
 
 /// Runs the program.
 #[must_use]
@@ -37,5 +36,6 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Card(args) => card::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),
+        Command::Demo(args) => demo::run(&args, console),
     }
 }

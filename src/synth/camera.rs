@@ -37,7 +37,8 @@ impl Camera {
         let middle = [(spec.width_px as f64 - 1.0) / 2.0, (spec.height_px as f64 - 1.0) / 2.0];
         let corner = middle[0].hypot(middle[1]) / spec.focal_px;
         let reach = (corner * 1.1).powi(2);
-        let undo = (0..=1024).map(|i| undistorted_over_distorted(spec.k1, (reach * f64::from(i) / 1024.0).sqrt())).collect();
+        let undo =
+            (0..=1024).map(|i| undistorted_over_distorted(spec.k1, (reach * f64::from(i) / 1024.0).sqrt())).collect();
         Self { position, axes, focal_px: spec.focal_px, middle, k1: spec.k1, undo, reach }
     }
 

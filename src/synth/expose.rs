@@ -8,7 +8,13 @@ use crate::base::colour::srgb_of_linear;
 use crate::base::raster::Raster;
 
 /// From light to the picture as displayed.
-pub(super) fn expose(mut light: Raster<[f32; 3]>, camera: &CameraSpec, lamp: &LightSpec, sensor: &SensorSpec, seed: u64) -> Raster<[u8; 3]> {
+pub(super) fn expose(
+    mut light: Raster<[f32; 3]>,
+    camera: &CameraSpec,
+    lamp: &LightSpec,
+    sensor: &SensorSpec,
+    seed: u64,
+) -> Raster<[u8; 3]> {
     if sensor.defocus_px > 1.0 {
         light = disc(&light, sensor.defocus_px / 2.0);
     }
@@ -37,7 +43,13 @@ fn coded(v: f32) -> u8 {
     TABLE.get((v.clamp(0.0, 1.0) * 8192.0) as usize).copied().unwrap_or(255)
 }
 
-fn shade_and_add_noise(light: &mut Raster<[f32; 3]>, camera: &CameraSpec, lamp: &LightSpec, sensor: &SensorSpec, seed: u64) {
+fn shade_and_add_noise(
+    light: &mut Raster<[f32; 3]>,
+    camera: &CameraSpec,
+    lamp: &LightSpec,
+    sensor: &SensorSpec,
+    seed: u64,
+) {
     let width = light.width();
     let (cx, cy) = ((camera.width_px as f64 - 1.0) / 2.0, (camera.height_px as f64 - 1.0) / 2.0);
     let corner = cx * cx + cy * cy;
@@ -92,35 +104,37 @@ fn rows_blurred(from: &Raster<[f32; 3]>, kernel: &[f32], running: bool) -> Raste
     let (width, height) = (from.width(), from.height());
     let reach = kernel.len() / 2;
     let mut out = Raster::filled(width, height, [0.0f32; 3]);
-    out.samples_mut().par_chunks_mut(width.max(1)).zip(from.samples().par_chunks(width.max(1))).for_each(|(to, row)| {
-        // Borders repeat the outermost pixel.
-        let mut padded = Vec::with_capacity(width + 2 * reach);
-        padded.extend(std::iter::repeat_n(row[0], reach));
-        padded.extend_from_slice(row);
-        padded.extend(std::iter::repeat_n(row[width - 1], reach));
-        if running {
-            let mut sum = [0.0f64; 3];
-            for p in &padded[..kernel.len()] {
-                (0..3).for_each(|c| sum[c] += f64::from(p[c]));
-            }
-            for x in 0..width {
-                to[x] = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
-                if let (Some(old), Some(new)) = (padded.get(x), padded.get(x + kernel.len())) {
-                    (0..3).for_each(|c| sum[c] += f64::from(new[c]) - f64::from(old[c]));
+    out.samples_mut().par_chunks_mut(width.max(1)).zip(from.samples().par_chunks(width.max(1))).for_each(
+        |(to, row)| {
+            // Borders repeat the outermost pixel.
+            let mut padded = Vec::with_capacity(width + 2 * reach);
+            padded.extend(std::iter::repeat_n(row[0], reach));
+            padded.extend_from_slice(row);
+            padded.extend(std::iter::repeat_n(row[width - 1], reach));
+            if running {
+                let mut sum = [0.0f64; 3];
+                for p in &padded[..kernel.len()] {
+                    (0..3).for_each(|c| sum[c] += f64::from(p[c]));
                 }
-            }
-        } else {
-            for (pixel, window) in to.iter_mut().zip(padded.windows(kernel.len())) {
-                let mut sum = [0.0f32; 3];
-                for (p, w) in window.iter().zip(kernel) {
-                    for c in 0..3 {
-                        sum[c] += p[c] * w;
+                for x in 0..width {
+                    to[x] = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
+                    if let (Some(old), Some(new)) = (padded.get(x), padded.get(x + kernel.len())) {
+                        (0..3).for_each(|c| sum[c] += f64::from(new[c]) - f64::from(old[c]));
                     }
                 }
-                *pixel = sum;
+            } else {
+                for (pixel, window) in to.iter_mut().zip(padded.windows(kernel.len())) {
+                    let mut sum = [0.0f32; 3];
+                    for (p, w) in window.iter().zip(kernel) {
+                        for c in 0..3 {
+                            sum[c] += p[c] * w;
+                        }
+                    }
+                    *pixel = sum;
+                }
             }
-        }
-    });
+        },
+    );
     out
 }
 
@@ -190,7 +204,8 @@ fn disc(from: &Raster<[f32; 3]>, radius: f64) -> Raster<[f32; 3]> {
                 let inside = at.clamp(0.0, width as f64);
                 let i = (inside as usize).min(width - 1);
                 let part = sums[i][c] + f64::from(row[i][c]) * (inside - i as f64);
-                part + f64::from(row[0][c]) * (at - inside).min(0.0) + f64::from(row[width - 1][c]) * (at - inside).max(0.0)
+                part + f64::from(row[0][c]) * (at - inside).min(0.0)
+                    + f64::from(row[width - 1][c]) * (at - inside).max(0.0)
             };
             for (x, pixel) in to.iter_mut().enumerate() {
                 let middle = x as f64 + 0.5;

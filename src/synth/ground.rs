@@ -52,7 +52,9 @@ impl Ground<'_> {
             colour = self.table_colour(table).map(|c| c * self.card_shadow(table));
         }
         if on_card > 0.0 {
-            let paper = 1.0 + 0.012 * cloud(hash(self.seed ^ 21), card.x / 0.7, card.y / 0.7) + 0.02 * cloud(hash(self.seed ^ 22), card.x / 40.0, card.y / 40.0);
+            let paper = 1.0
+                + 0.012 * cloud(hash(self.seed ^ 21), card.x / 0.7, card.y / 0.7)
+                + 0.02 * cloud(hash(self.seed ^ 22), card.x / 40.0, card.y / 40.0);
             let face = self.face(card).map(|c| c * paper);
             colour = mix(colour, face, on_card);
         }
@@ -89,7 +91,8 @@ impl Ground<'_> {
                 let v = (0.5 - at.y / self.card.height_mm) * h as f64;
                 // Mean over the pixel's extent: the picture is finer than the photo.
                 let reach = |v: f64, size: f64, most: usize| {
-                    let (a, b) = ((v - size / 2.0).floor().max(0.0) as usize, (v + size / 2.0).ceil().max(1.0) as usize);
+                    let (a, b) =
+                        ((v - size / 2.0).floor().max(0.0) as usize, (v + size / 2.0).ceil().max(1.0) as usize);
                     (a.min(most - 1), b.min(most).max(a.min(most - 1) + 1))
                 };
                 let (x0, x1) = reach(u, at.wide / self.card.width_mm * w as f64, w);
@@ -135,7 +138,8 @@ impl Ground<'_> {
             Pattern::Linen => {
                 let thread = |x: f64, y: f64, k: u64| {
                     let i = (x / 0.5).floor();
-                    0.5 + 0.3 * lattice(seed ^ k, i as i64, (y / 25.0) as i64) + 0.2 * cloud(seed ^ k, x / 0.25, y / 6.0)
+                    0.5 + 0.3 * lattice(seed ^ k, i as i64, (y / 25.0) as i64)
+                        + 0.2 * cloud(seed ^ k, x / 0.25, y / 6.0)
                 };
                 0.5 * (thread(u, v, 5) + thread(v, u, 6))
             }
@@ -156,7 +160,8 @@ impl Ground<'_> {
                 let (dx, dy) = (to[0] - from[0], to[1] - from[1]);
                 let length = dx.hypot(dy).max(1e-9);
                 let (ex, ey) = (dx / length, dy / length);
-                let place = |x: f64, y: f64| ((x - from[0]) * ex + (y - from[1]) * ey, (y - from[1]) * ex - (x - from[0]) * ey);
+                let place =
+                    |x: f64, y: f64| ((x - from[0]) * ex + (y - from[1]) * ey, (y - from[1]) * ex - (x - from[0]) * ey);
                 let half = thickness_mm / 2.0;
                 // Shadow: the body's outline moved away from the light.
                 let (u, v) = place(at.x + sun.x / sun.z * half, at.y + sun.y / sun.z * half);
@@ -172,7 +177,13 @@ impl Ground<'_> {
                     let side = (across * 1.5).round() / 1.5;
                     let facing = (-ey * sun.x + ex * sun.y) * side * 0.8 + sun.z * (1.0 - 0.5 * side * side);
                     let light = self.light.direct * facing.max(0.0) / sun.z.max(0.2) + (1.0 - self.light.direct) * 0.8;
-                    let paint = if u < 0.6 * thickness_mm { [0.05; 3] } else if u < point { [0.55, 0.38, 0.2] } else { paint };
+                    let paint = if u < 0.6 * thickness_mm {
+                        [0.05; 3]
+                    } else if u < point {
+                        [0.55, 0.38, 0.2]
+                    } else {
+                        paint
+                    };
                     *colour = mix(*colour, paint.map(|c| c * light), body);
                 }
             }
@@ -186,7 +197,8 @@ impl Ground<'_> {
                 if body > 0.0 {
                     let up = (1.0 - (away / radius_mm).powi(2)).max(0.0).sqrt();
                     let facing = ((x * sun.x + y * sun.y) / radius_mm + up * sun.z).max(0.0);
-                    let light = self.light.direct * facing / sun.z.max(0.2) + (1.0 - self.light.direct) * (0.5 + 0.5 * up);
+                    let light =
+                        self.light.direct * facing / sun.z.max(0.2) + (1.0 - self.light.direct) * (0.5 + 0.5 * up);
                     let glint = 0.8 * smooth((facing - 0.96) / 0.03);
                     *colour = mix(*colour, glass.map(|c| c * light + glint), body);
                 }

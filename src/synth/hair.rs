@@ -30,10 +30,17 @@ pub(super) struct Hairs {
 }
 
 /// Parts of one hair.
-const PARTS: usize = 14;
+const PARTS: usize = 20;
 
 impl Hairs {
-    pub(super) fn of(strands: &[Strand], yarn: &YarnSpec, camera: &Camera, columns: usize, tiles: usize, seed: u64) -> Self {
+    pub(super) fn of(
+        strands: &[Strand],
+        yarn: &YarnSpec,
+        camera: &Camera,
+        columns: usize,
+        tiles: usize,
+        seed: u64,
+    ) -> Self {
         let mut hairs = Self { parts: Vec::new(), tiles: vec![Vec::new(); tiles] };
         for (number, strand) in strands.iter().enumerate() {
             let mut chance = Chance::new(seed, hash(number as u64));
@@ -59,9 +66,15 @@ impl Hairs {
         // Most hairs stay close to the body.
         let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-4.0);
         let free = chance.happens(0.33);
-        let turn = chance.normal() * 0.9;
-        let (curl, rate, phase) = (0.12 * height, chance.between(1.0, 3.0), chance.between(0.0, TAU));
+        let turn = chance.normal() * 0.7;
+        let (curl, rate, phase) = (0.22 * height, chance.between(0.4, 1.4), chance.between(0.0, TAU));
         let shade = chance.between(0.75, 1.15);
+        let Some(root) = strand.stations.get((start / strand.step) as usize) else { return };
+        let Some(p) = root.plies.get(ply) else { return };
+        // A hair has left the body: it does not wind with the plies, but runs on beside the yarn's axis.
+        let foot = p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * p.radius - root.frame.at;
+        let (side, up) = (foot.dot(&root.frame.left), foot.dot(&root.frame.up));
+        let (distance, place) = (side.hypot(up), up.atan2(side));
         let points = (0..=PARTS).filter_map(|i| {
             let t = i as f64 / PARTS as f64;
             let s = start + way * length * t * if free { 0.75 } else { 1.0 };
@@ -69,14 +82,11 @@ impl Hairs {
             if station < 0.0 {
                 return None;
             }
-            let at = strand.stations.get(station as usize)?;
-            let p = at.plies.get(ply)?;
-            let phi = phi + turn * t + 0.2 * (rate * TAU * t + phase).sin();
-            let lifted = height * if free { t * t * 1.2 } else { (PI * t).sin() } + curl * (rate * TAU * t + phase).sin() * t * (1.0 - t) * 4.0;
-            let direction = p.outward * phi.cos() + p.onward * phi.sin();
-            // Away from the ply near it, away from the whole yarn farther out.
-            let whole = (p.centre + direction * p.radius - at.frame.at).try_normalize(1e-9).unwrap_or(direction);
-            Some(p.centre + direction * p.radius + whole * lifted)
+            let frame = &strand.stations.get(station as usize)?.frame;
+            let wave = (rate * TAU * t + phase).sin() - phase.sin() * (1.0 - t);
+            let lifted = height * if free { t * t * 1.2 } else { (PI * t).sin() } + curl * wave * t;
+            let (sine, cosine) = (place + turn * t + 0.15 * wave).sin_cos();
+            Some(frame.at + (frame.left * cosine + frame.up * sine) * (distance + lifted.max(0.0)))
         });
         let points: Vec<Vector3<f64>> = points.collect();
         self.add(&points, yarn.hair.radius_mm, ply, shade, camera);

@@ -15,7 +15,8 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
         Laying::Across { angle_deg, offset_mm, bow_mm, kinks } => {
             let (length, middle) = seen_part(scene, camera, angle_deg, offset_mm);
             let loops = loops(kinks, length, &nominal, &mut Chance::new(scene.seed, 51));
-            let lie = Lie { length, middle, angle_deg, bow: bow_mm, loops: loops.clone(), lift: 1.05 * nominal.envelope };
+            let lie =
+                Lie { length, middle, angle_deg, bow: bow_mm, loops: loops.clone(), lift: 1.05 * nominal.envelope };
             let frames = lie.frames(nominal.step, &mut Chance::new(scene.seed, 52));
             let faults = faults(&yarn.faults, length);
             let mut strand = Strand::along(yarn, &nominal, frames, faults, seed(0));
@@ -86,9 +87,9 @@ fn seen_part(scene: &Scene, camera: &Camera, angle_deg: f64, offset: f64) -> (f6
     let margin = 0.03 * width;
     let seen = |t: f64| {
         let point = nalgebra::Vector3::new(t * cosine, offset + t * sine, 0.0);
-        camera.project(&point).is_some_and(|[x, y, _]| {
-            x > -margin && y > -margin && x < width + margin && y < height + margin
-        })
+        camera
+            .project(&point)
+            .is_some_and(|[x, y, _]| x > -margin && y > -margin && x < width + margin && y < height + margin)
     };
     let reach = 400;
     let inside: Vec<f64> = (-reach..=reach).map(f64::from).filter(|t| seen(*t)).collect();

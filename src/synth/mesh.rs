@@ -69,7 +69,11 @@ impl Mesh {
             }
             // Half a pixel more on each side: a pixel's area reaches beyond its centre.
             let tile = |v: f32, most: usize| ((v / TILE as f32).floor().max(0.0) as usize).min(most);
-            if high[0] < -1.0 || high[1] < -1.0 || low[0] > (self.columns * TILE) as f32 || low[1] > (rows * TILE) as f32 {
+            if high[0] < -1.0
+                || high[1] < -1.0
+                || low[0] > (self.columns * TILE) as f32
+                || low[1] > (rows * TILE) as f32
+            {
                 continue;
             }
             for row in tile(low[1] - 1.0, rows - 1)..=tile(high[1] + 1.0, rows - 1) {
@@ -94,7 +98,8 @@ impl Tube {
             })
             .fold(1.0, f64::max);
         // Facets whose middles leave the circle by a fiftieth of a pixel: r (1 - cos(pi / n)).
-        let around = (std::f64::consts::PI / (1.0 - (0.02 / radius_px).min(0.5)).acos()).ceil().clamp(20.0, 200.0) as usize;
+        let around =
+            (std::f64::consts::PI / (1.0 - (0.02 / radius_px).min(0.5)).acos()).ceil().clamp(20.0, 200.0) as usize;
         let last = strand.stations.len().saturating_sub(1);
         let mut rings: Vec<usize> = (0..=last).collect();
         let mut corners = Vec::with_capacity((rings.len() + 2) * around);

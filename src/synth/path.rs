@@ -97,7 +97,11 @@ impl Lie {
             let (middle, length) = (0.5 * (l.from + l.to), l.to - l.from);
             let crossing = CROSSING * length;
             let from_crossing = (s - middle - crossing) / (1.5 * crossing);
-            if from_crossing.abs() < 1.0 { 0.5 * self.lift * (1.0 + (std::f64::consts::PI * from_crossing).cos()) } else { 0.0 }
+            if from_crossing.abs() < 1.0 {
+                0.5 * self.lift * (1.0 + (std::f64::consts::PI * from_crossing).cos())
+            } else {
+                0.0
+            }
         };
         self.loops.iter().map(lift).sum()
     }
@@ -159,9 +163,13 @@ mod tests {
 
     #[test]
     fn loop_crosses_itself_where_its_symmetry_says() {
-        let heading = |x: f64| std::f64::consts::PI + std::f64::consts::TAU * (x + (std::f64::consts::TAU * x).sin() / std::f64::consts::TAU);
+        let heading = |x: f64| {
+            std::f64::consts::PI
+                + std::f64::consts::TAU * (x + (std::f64::consts::TAU * x).sin() / std::f64::consts::TAU)
+        };
         let n = 20_000;
-        let integral: f64 = (0..n).map(|i| heading(CROSSING * (f64::from(i) + 0.5) / f64::from(n)).cos()).sum::<f64>() / f64::from(n);
+        let integral: f64 =
+            (0..n).map(|i| heading(CROSSING * (f64::from(i) + 0.5) / f64::from(n)).cos()).sum::<f64>() / f64::from(n);
         assert!(integral.abs() < 2e-3, "{integral}");
     }
 

@@ -119,9 +119,11 @@ fn kind(yarn: &YarnSpec, laying: &Laying, lacks: Lacks) -> String {
 
 fn random_card(chance: &mut Chance, strip: bool, blank: bool) -> CardSpec {
     let unit = if chance.happens(0.55) { RulerUnit::Mm } else { RulerUnit::Inch };
-    let (width, height) = if strip { (158.0, 28.0) } else { chance.pick(&[(120.0, 70.0), (148.0, 85.0), (105.0, 74.0)]) };
+    let (width, height) =
+        if strip { (158.0, 28.0) } else { chance.pick(&[(120.0, 70.0), (148.0, 85.0), (105.0, 74.0)]) };
     let white = chance.between(0.72, 0.86);
-    let tint = chance.pick(&[[1.0, 1.0, 0.98], [1.0, 0.98, 0.92], [0.95, 0.99, 1.0], [0.97, 1.0, 0.92], [1.0, 0.96, 0.97]]);
+    let tint =
+        chance.pick(&[[1.0, 1.0, 0.98], [1.0, 0.98, 0.92], [0.95, 0.99, 1.0], [0.97, 1.0, 0.92], [1.0, 0.96, 0.97]]);
     CardSpec {
         width_mm: width,
         height_mm: height,
@@ -200,7 +202,12 @@ fn random_yarn(chance: &mut Chance) -> YarnSpec {
     let faults = if chance.happens(0.25) {
         let thick = chance.happens(0.5);
         let amplitude = if thick { chance.between(0.45, 1.1) } else { chance.between(-0.55, -0.33) };
-        vec![FaultSpec { at: chance.between(0.3, 0.7), length_mm: diameter * chance.between(5.0, 14.0), amplitude, ply: None }]
+        vec![FaultSpec {
+            at: chance.between(0.3, 0.7),
+            length_mm: diameter * chance.between(5.0, 14.0),
+            amplitude,
+            ply: None,
+        }]
     } else {
         Vec::new()
     };
@@ -242,10 +249,21 @@ fn random_laying(chance: &mut Chance, yarn: &mut YarnSpec, card: &CardSpec, woun
         let count = 2 + (chance.unit() * 3.0) as usize;
         let spacing = (free * 0.6 / count as f64).min(14.0).max(3.0 * yarn.diameter_mm);
         let length_mm = card.width_mm * chance.between(0.5, 0.85);
-        return Laying::Pieces { count, length_mm, spacing_mm: spacing, angle_deg: chance.between(-4.0, 4.0), bow_mm: chance.between(0.2, 1.5) };
+        return Laying::Pieces {
+            count,
+            length_mm,
+            spacing_mm: spacing,
+            angle_deg: chance.between(-4.0, 4.0),
+            bow_mm: chance.between(0.2, 1.5),
+        };
     }
     let kinks = usize::from(yarn.diameter_mm < 2.5 && chance.happens(0.06));
-    Laying::Across { angle_deg: chance.between(-6.0, 6.0), offset_mm: chance.between(-2.0, 0.2 * free), bow_mm: chance.between(0.1, 2.5), kinks }
+    Laying::Across {
+        angle_deg: chance.between(-6.0, 6.0),
+        offset_mm: chance.between(-2.0, 0.2 * free),
+        bow_mm: chance.between(0.1, 2.5),
+        kinks,
+    }
 }
 
 fn random_camera(chance: &mut Chance, yarn: &YarnSpec, card: &CardSpec, laying: &Laying) -> CameraSpec {
@@ -311,7 +329,7 @@ fn random_sensor(chance: &mut Chance, camera: &CameraSpec) -> SensorSpec {
         vignette: chance.between(0.03, 0.35),
         noise: chance.log_between(0.8, 5.0),
         sharpening: chance.between(0.1, 0.9),
-        exposure: chance.between(0.62, 0.98),
+        exposure: chance.between(0.72, 1.05),
         jpeg_quality: chance.between(72.0, 94.99) as u8,
         half_colour: chance.happens(0.85),
         orientation: if chance.happens(0.5) { 1 } else { chance.pick(&[2, 3, 4, 5, 6, 6, 7, 8, 8]) },
@@ -346,8 +364,12 @@ fn random_table(chance: &mut Chance) -> TableSpec {
             ([0.2, 0.1, 0.05], [0.1, 0.05, 0.025]),
             ([0.62, 0.5, 0.34], [0.5, 0.37, 0.22]),
         ]),
-        Pattern::Gingham => chance.pick(&[([0.72, 0.72, 0.7], [0.03, 0.07, 0.38]), ([0.72, 0.7, 0.68], [0.4, 0.04, 0.04])]),
-        Pattern::Linen => chance.pick(&[([0.5, 0.46, 0.36], [0.3, 0.27, 0.2]), ([0.3, 0.35, 0.42], [0.12, 0.17, 0.24])]),
+        Pattern::Gingham => {
+            chance.pick(&[([0.72, 0.72, 0.7], [0.03, 0.07, 0.38]), ([0.72, 0.7, 0.68], [0.4, 0.04, 0.04])])
+        }
+        Pattern::Linen => {
+            chance.pick(&[([0.5, 0.46, 0.36], [0.3, 0.27, 0.2]), ([0.3, 0.35, 0.42], [0.12, 0.17, 0.24])])
+        }
         Pattern::Marble => ([0.6, 0.57, 0.54], [0.25, 0.22, 0.2]),
     };
     TableSpec { pattern, colour, accent, turn_deg: chance.between(0.0, 90.0) }
@@ -362,7 +384,12 @@ fn random_clutter(chance: &mut Chance, card: &CardSpec) -> Vec<Clutter> {
         let y = side * (beyond + chance.between(5.0, 16.0));
         let (x, lean) = (chance.between(-40.0, 20.0), chance.between(-6.0, 6.0));
         let paint = chance.pick(&COLOURS).1;
-        things.push(Clutter::Pencil { from: [x, y], to: [x + 110.0, y + side * lean.abs()], thickness_mm: 7.0, colour: paint });
+        things.push(Clutter::Pencil {
+            from: [x, y],
+            to: [x + 110.0, y + side * lean.abs()],
+            thickness_mm: 7.0,
+            colour: paint,
+        });
     }
     if chance.happens(0.15) {
         let at = [chance.between(-40.0, 40.0), -side * (beyond + chance.between(6.0, 12.0))];
@@ -371,7 +398,12 @@ fn random_clutter(chance: &mut Chance, card: &CardSpec) -> Vec<Clutter> {
     if chance.happens(0.15) {
         let at = [chance.between(-40.0, 40.0), side * (beyond + chance.between(12.0, 20.0))];
         let colour = chance.pick(&[[0.8, 0.22, 0.06], [0.75, 0.7, 0.1], [0.1, 0.45, 0.15]]);
-        things.push(Clutter::Square { at, half_mm: chance.between(6.0, 12.0), turn_deg: chance.between(-20.0, 20.0), colour });
+        things.push(Clutter::Square {
+            at,
+            half_mm: chance.between(6.0, 12.0),
+            turn_deg: chance.between(-20.0, 20.0),
+            colour,
+        });
     }
     things
 }

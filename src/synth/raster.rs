@@ -53,9 +53,10 @@ impl Samples {
         for band in bands {
             let Some(tube) = mesh.tubes.get(band.tube) else { continue };
             let n = tube.around;
-            let (Some(near), Some(far)) =
-                (tube.corners.get(band.ring * n..(band.ring + 1) * n), tube.corners.get((band.ring + 1) * n..(band.ring + 2) * n))
-            else {
+            let (Some(near), Some(far)) = (
+                tube.corners.get(band.ring * n..(band.ring + 1) * n),
+                tube.corners.get((band.ring + 1) * n..(band.ring + 2) * n),
+            ) else {
                 continue;
             };
             let (Some(a), Some(b)) = (tube.rings.get(band.ring), tube.rings.get(band.ring + 1)) else { continue };

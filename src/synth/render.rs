@@ -57,7 +57,8 @@ pub(super) fn see(scene: &Scene) -> Seen {
             shader: Shader::new(yarn, &nominal.radii, &light, scene.card.colour, scene.seed),
         }
     });
-    let ground = Ground { card: &scene.card, table: &scene.table, clutter: &scene.clutter, light: &light, seed: scene.seed };
+    let ground =
+        Ground { card: &scene.card, table: &scene.table, clutter: &scene.clutter, light: &light, seed: scene.seed };
     let studio = Studio { scene, camera: &camera, ground, yarn, columns };
     let mut picture = Raster::filled(width, height, [0.0f32; 3]);
     // A row of tiles is a slice of the picture of its own.

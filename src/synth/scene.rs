@@ -90,7 +90,8 @@ pub struct YarnSpec {
     pub twist_follows_thickness: f64,
     /// How far plies press into one another: distance of their axes against touching circles.
     pub compress: f64,
-    /// Plied yarn: angle of the outermost fibres to the yarn axis, degrees, positive in the sense of the final twist.
+    /// Plied yarn: angle of the plies' bands plus that of the surface fibres to their ply's axis, degrees, positive in
+    /// the sense of the final twist; 0 has the fibres along the yarn.
     pub fibre_lean_deg: f64,
     /// Thickness of a visible fibre or fine lock, mm.
     pub fibre_mm: f64,

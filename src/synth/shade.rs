@@ -62,7 +62,11 @@ impl Between<'_> {
     fn at(strand: &Strand, station: f64) -> Option<Between<'_>> {
         let last = strand.stations.len().checked_sub(2)?;
         let i = (station.max(0.0) as usize).min(last);
-        Some(Between { a: strand.stations.get(i)?, b: strand.stations.get(i + 1)?, t: (station - i as f64).clamp(0.0, 1.0) })
+        Some(Between {
+            a: strand.stations.get(i)?,
+            b: strand.stations.get(i + 1)?,
+            t: (station - i as f64).clamp(0.0, 1.0),
+        })
     }
     fn mix(&self, of: impl Fn(&Station) -> Vector3<f64>) -> Vector3<f64> {
         of(self.a) * (1.0 - self.t) + of(self.b) * self.t
@@ -130,17 +134,21 @@ impl<'a> Shader<'a> {
         // Fibres wander: over `reach` along the ply they move sideways by up to tan(scatter) * reach.
         let reach = 14.0 * fibre;
         let drift = self.yarn.fibre_scatter_deg.to_radians().tan() * reach / fibre;
-        let around = around + drift * cloud(seed, s / reach, around / 3.0) + 0.6 * drift * cloud(seed ^ 9, s / (4.0 * reach), around / 9.0);
+        let around = around
+            + drift * cloud(seed, s / reach, around / 3.0)
+            + 0.6 * drift * cloud(seed ^ 9, s / (4.0 * reach), around / 9.0);
         let cell = around.floor();
         let side = 2.0 * (around - cell) - 1.0;
         let (i, lock) = (cell as i64, (around / 5.0).floor());
         let piece = (s / (60.0 * fibre) + 5.0 * lattice(seed ^ 1, i, 0)).floor() as i64;
-        let own = 0.16 * lattice(seed ^ 2, i, piece) + 0.10 * lattice(seed ^ 3, lock as i64, (s / (200.0 * fibre)) as i64);
+        let own =
+            0.20 * lattice(seed ^ 2, i, piece) + 0.12 * lattice(seed ^ 3, lock as i64, (s / (200.0 * fibre)) as i64);
         let lock_side = (2.0 * (around / 5.0 - lock) - 1.0).abs();
-        let furrow = 0.34 * side.powi(4) + 0.22 * smooth((lock_side - 0.6) / 0.4) * lattice(seed ^ 4, lock as i64, 1).abs();
+        let furrow = 0.50 * side.abs().powi(3)
+            + 0.45 * smooth((lock_side - 0.6) / 0.4) * lattice(seed ^ 4, lock as i64, 1).abs();
         // Some fibres lie deeper than their neighbours, others stand out.
         let depth = 0.5 + 0.5 * lattice(seed ^ 5, i, piece);
-        Skin { shade: ((1.0 + own) * (1.0 - furrow) * (0.82 + 0.18 * depth)).max(0.05), slope: 0.75 * side }
+        Skin { shade: ((1.0 + own) * (1.0 - furrow) * (0.70 + 0.42 * depth)).max(0.05), slope: 0.9 * side }
     }
 
     /// How open a point is to the sky, and how much of the source it sees (0 to 1), past the other plies and, in wraps,

@@ -26,7 +26,14 @@ pub(super) struct Reaching {
 }
 
 impl<'a> Shadows<'a> {
-    pub(super) fn of(strands: &'a [Strand], light: &'a Light, envelope: f64, camera: &Camera, columns: usize, tiles: usize) -> Self {
+    pub(super) fn of(
+        strands: &'a [Strand],
+        light: &'a Light,
+        envelope: f64,
+        camera: &Camera,
+        columns: usize,
+        tiles: usize,
+    ) -> Self {
         let slope = light.towards.x.hypot(light.towards.y) / light.towards.z.max(0.1);
         let reach = envelope * (4.0 + 1.3 * slope);
         let mut sorted = vec![Vec::new(); tiles];
@@ -92,7 +99,11 @@ impl<'a> Shadows<'a> {
         let along = (point - near.frame.at).dot(&near.frame.along) / strand.step;
         let here = node as f64 + along;
         // Beyond a cut end nothing stands in the way.
-        let end = if strand.cut { smooth(1.0 - (-here).max(here - last as f64) * strand.step / (0.3 * near.envelope)) } else { 1.0 };
+        let end = if strand.cut {
+            smooth(1.0 - (-here).max(here - last as f64) * strand.step / (0.3 * near.envelope))
+        } else {
+            1.0
+        };
         let Some(station) = strand.stations.get((here.max(0.0) as usize).min(last)) else { return };
         let from_axis = point - station.frame.at;
         let (side, down) = (from_axis.dot(&station.frame.left), from_axis.dot(&station.frame.up));
@@ -102,7 +113,8 @@ impl<'a> Shadows<'a> {
         let distance = side.hypot(down).max(radius);
         let (middle, half) = ((-down).atan2(side.abs()), (radius / distance).min(1.0).asin());
         let hidden = 0.5 * ((middle - half).max(0.0).cos() - (middle + half).min(std::f64::consts::PI).cos());
-        reaching.sky *= 1.0 - hidden * end;
+        let fade = smooth((self.reach - side.abs()) / (0.3 * self.reach));
+        reaching.sky *= 1.0 - hidden * end * fade;
 
         // Source: how far the ray passes each ply, in the cross-section.
         let sun = &self.light.towards;
@@ -116,6 +128,8 @@ impl<'a> Shadows<'a> {
         let meet = (-(side * ray[0] + down * ray[1])).max(0.0);
         let shifted = here + meet * sun.dot(&station.frame.along) / level / strand.step;
         let Some(met) = strand.stations.get((shifted.max(0.0) as usize).min(last)) else { return };
+        // Round a tight bend the cross-section there has nothing to do with the one here.
+        let met = if met.frame.along.dot(&station.frame.along) > 0.97 { met } else { station };
         let mut open = 1.0f64;
         for ply in &met.plies[..strand.plies] {
             let w = [ply.left - side, ply.up - down];
@@ -126,6 +140,6 @@ impl<'a> Shadows<'a> {
                 open = open.min(smooth(0.5 + 0.5 * clear / blur));
             }
         }
-        reaching.direct = reaching.direct.min(1.0 - (1.0 - open) * end);
+        reaching.direct = reaching.direct.min(1.0 - (1.0 - open) * end * fade);
     }
 }

@@ -85,7 +85,8 @@ impl Nominal {
         let radii: Vec<f64> = relative.iter().map(|r| r * yarn.diameter_mm / unit).collect();
         let centres = ply_centres(&radii, yarn.compress);
         let offsets: Vec<f64> = centres.iter().map(|c| c[0].hypot(c[1])).collect();
-        let lever = if radii.len() > 1 { offsets.iter().sum::<f64>() / offsets.len() as f64 } else { yarn.diameter_mm / 2.0 };
+        let lever =
+            if radii.len() > 1 { offsets.iter().sum::<f64>() / offsets.len() as f64 } else { yarn.diameter_mm / 2.0 };
         let twist = yarn.turning.sign() * yarn.angle_deg.to_radians().tan() / (TAU * lever.max(1e-6));
         let envelope = 2.0 * offsets.iter().zip(&radii).map(|(o, r)| o + r).fold(0.0, f64::max);
         // A chord over the turn a leaves the arc by Rc (1 - cos(a / 2)): 0.05 % of Rc at 96 chords a turn.
@@ -117,7 +118,7 @@ impl Strand {
         let mut chance = Chance::new(seed, 77);
         let mut theta = chance.between(0.0, TAU);
         let mut fibre_turns = [0.0; MOST_PLIES];
-        let lean = yarn.turning.sign() * yarn.fibre_lean_deg.to_radians().tan();
+        let lean = yarn.turning.sign() * yarn.fibre_lean_deg.to_radians();
         let blank = PlyAt {
             left: 0.0,
             up: 0.0,
@@ -150,13 +151,21 @@ impl Strand {
                 let place = theta + if n > 1 { centre[1].atan2(centre[0]) } else { 0.0 };
                 let (sine, cosine) = place.sin_cos();
                 if n > 1 && i > 0 {
-                    // Rate at which fibres must turn about the ply so that the outermost run at the stated lean:
-                    // on the outside the turning of the plies alone would carry them along 2 pi T (Rc + r).
+                    // Fibres at `chi` to their ply's axis turn about it at tan(chi) / r per length of ply, against a
+                    // frame that does not twist. `outward` does twist against that frame, by the helix's torsion
+                    // 2 pi T cos^2(beta) per length of ply; a length of ply is 1 / cos(beta) of the yarn's.
                     let beta = (TAU * twist * offset).atan();
-                    let rate = (lean - TAU * twist * (offset + radius)) / (radius * (beta.cos() + beta.sin() * lean));
-                    fibre_turns[k] += rate * step;
+                    let chi = lean - beta;
+                    fibre_turns[k] += (chi.tan() / radius - TAU * twist * beta.cos().powi(2)) / beta.cos() * step;
                 }
-                plies[k] = PlyAt { left: offset * cosine, up: offset * sine, radius, offset, fibre_turn: fibre_turns[k], ..blank };
+                plies[k] = PlyAt {
+                    left: offset * cosine,
+                    up: offset * sine,
+                    radius,
+                    offset,
+                    fibre_turn: fibre_turns[k],
+                    ..blank
+                };
                 plies[k].outward = frame.left * cosine + frame.up * sine;
                 envelope = envelope.max(2.0 * (offset + radius));
             }
@@ -207,12 +216,6 @@ impl Strand {
     /// Length, mm.
     pub(super) fn length(&self) -> f64 {
         self.step * (self.stations.len().saturating_sub(1)) as f64
-    }
-
-    /// A point on a ply's surface at a station, `phi` measured from `outward` towards `onward`.
-    pub(super) fn surface(&self, station: usize, ply: usize, phi: f64) -> Option<Vector3<f64>> {
-        let p = self.stations.get(station)?.plies.get(ply)?;
-        Some(p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * p.radius)
     }
 
     /// Apparent width at a station, seen along the card's normal: the outline of the plies' bodies, mm.

@@ -145,7 +145,7 @@ pub struct YarnTruth {
     /// Plied: angle of the outermost surface, degrees.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub outer_surface_angle_deg: Option<f64>,
-    /// Plied: mean angle of the visible fibres to the yarn axis along the middle of its face, degrees, positive in the
+    /// Plied: angle of the plies' bands plus that of the surface fibres to their ply's axis, degrees, positive in the
     /// sense of the final twist.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub surface_fibre_angle_to_yarn_axis_deg_approx: Option<f64>,

@@ -171,7 +171,14 @@ impl Witness<'_> {
         StrandTruth {
             index,
             visible: !watched.looks.is_empty(),
-            ends: if wraps { "round-edge" } else if strand.cut { "cut on card" } else { "leaves card" }.to_owned(),
+            ends: if wraps {
+                "round-edge"
+            } else if strand.cut {
+                "cut on card"
+            } else {
+                "leaves card"
+            }
+            .to_owned(),
             visible_length_mm: round(all.len() as f64 * watched.spacing),
             on_card_length_mm: round(all.iter().filter(|l| l.on_card).count() as f64 * watched.spacing),
             tpi_mean: round(mean(of.iter().map(|l| l.tpi))),
@@ -194,7 +201,13 @@ impl Witness<'_> {
         }
     }
 
-    fn fault(&self, strand: &Strand, watched: &Watched, fault: &super::strand::Fault, first: f64) -> Option<FaultTruth> {
+    fn fault(
+        &self,
+        strand: &Strand,
+        watched: &Watched,
+        fault: &super::strand::Fault,
+        first: f64,
+    ) -> Option<FaultTruth> {
         let station = strand.stations.get((fault.at / strand.step) as usize)?;
         let shown = self.shown(&station.frame.at)?;
         let near = |l: &&Look| (l.station as f64 * strand.step - fault.at).abs() <= fault.length / 4.0;
@@ -248,7 +261,8 @@ impl Witness<'_> {
 
 /// The yarn over all strands; `None` where none of it is in the picture.
 fn pooled(yarn: &YarnSpec, laying: &Laying, strands: &[Strand], seen: &[Watched]) -> Option<YarnTruth> {
-    let pairs: Vec<(&Strand, &Look)> = strands.iter().zip(seen).flat_map(|(s, w)| w.used().map(move |l| (s, l))).collect();
+    let pairs: Vec<(&Strand, &Look)> =
+        strands.iter().zip(seen).flat_map(|(s, w)| w.used().map(move |l| (s, l))).collect();
     let everything: Vec<&Look> = seen.iter().flat_map(|w| &w.looks).collect();
     if pairs.is_empty() || everything.is_empty() {
         return None;
@@ -290,33 +304,11 @@ fn pooled(yarn: &YarnSpec, laying: &Laying, strands: &[Strand], seen: &[Watched]
         surface_fibre_angle_deg: (!plied).then(|| round(mean(stations().map(|s| angle(s.plies[0].radius, s.twist))))),
         ply_band_angle_deg: plied.then(|| per_ply(&|s, k| angle(s.plies[k].offset, s.twist))),
         outer_surface_angle_deg: plied.then(|| round(mean(stations().map(|s| angle(s.envelope / 2.0, s.twist))))),
-        surface_fibre_angle_to_yarn_axis_deg_approx: plied
-            .then(|| round(yarn.turning.sign() * mean(pairs.iter().filter_map(|(s, l)| fibre_on_face(s, l.station))))),
+        surface_fibre_angle_to_yarn_axis_deg_approx: plied.then_some(yarn.fibre_lean_deg).map(round),
         wrap_pitch_mm: pitch,
         wraps_per_inch_true: pitch.map(|p| round(25.4 / p)),
         wrap_count: count,
     })
-}
-
-/// Angle of the fibre that is uppermost on the middle of the strand's face, degrees, positive in the sense of Z.
-fn fibre_on_face(strand: &Strand, station: usize) -> Option<f64> {
-    let here = strand.stations.get(station)?;
-    let next = strand.stations.get(station + 1)?;
-    // The highest ply over the middle, its section taken as a circle.
-    let (ply, up) = (0..strand.plies)
-        .filter_map(|k| {
-            let p = &here.plies[k];
-            let rise = p.radius * p.radius - p.left * p.left;
-            (rise > 0.0).then(|| (k, p.up + rise.sqrt()))
-        })
-        .max_by(|a, b| a.1.total_cmp(&b.1))?;
-    let p = &here.plies[ply];
-    let from_centre = here.frame.at + here.frame.up * up - p.centre;
-    let phi = from_centre.dot(&p.onward).atan2(from_centre.dot(&p.outward));
-    let turned = next.plies[ply].fibre_turn - p.fibre_turn;
-    let along = strand.surface(station + 1, ply, phi + turned)? - strand.surface(station, ply, phi)?;
-    // The strand's left is away from the sense of Z.
-    Some((-along.dot(&here.frame.left)).atan2(along.dot(&here.frame.along)).to_degrees())
 }
 
 fn mean(values: impl Iterator<Item = f64>) -> f64 {
