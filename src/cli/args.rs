@@ -71,6 +71,9 @@ pub struct MeasureArgs {
     /// What is stated about the photos.
     #[command(flatten)]
     pub look: LookArgs,
+    /// Write a picture of what was measured; for several photos a folder
+    #[arg(long, value_name = "FILE.png", help_heading = "Output")]
+    pub overlay: Option<PathBuf>,
     /// Write the figures as a table, one row a photo
     #[arg(long, value_name = "FILE.csv", help_heading = "Output")]
     pub csv: Option<PathBuf>,

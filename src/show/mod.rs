@@ -7,4 +7,5 @@ pub mod csv;
 pub mod escape;
 pub mod file;
 pub mod json;
+pub mod overlay;
 pub mod summary;

@@ -60,6 +60,31 @@ pub fn headline(report: &Report) -> String {
     }
 }
 
+/// The main figures on one line, or why there is none.
+#[must_use]
+pub fn brief(report: &Report) -> String {
+    let sample = &report.sample;
+    let short = |name: &str, quantity: &Quantity<f64>, unit: &str| {
+        let (value, interval) = with_interval(*quantity.value()?, quantity.interval95());
+        let interval = interval.map(|i| format!(" ({i})")).unwrap_or_default();
+        Some(format!("{name} {value}{unit}{interval}"))
+    };
+    let diameter =
+        short("diameter", &sample.diameter_mm, " mm").or_else(|| short("diameter", &sample.diameter_px, " px"));
+    let figures = [
+        diameter,
+        short("wraps/in", &sample.wraps_per_inch, ""),
+        short("twists/in", &sample.twists_per_inch, ""),
+        short("angle", &sample.twist_angle_deg, "°"),
+        short("width varies by", &sample.evenness.diameter_cv_percent, " %"),
+    ];
+    let answered: Vec<String> = figures.into_iter().flatten().collect();
+    if answered.is_empty() {
+        return sample.diameter_px.reason().map(crate::figures::Reason::message).unwrap_or_default();
+    }
+    answered.join("   \u{b7}   ")
+}
+
 /// A number, rounded to what its interval supports (two digits of half its width), and the interval.
 #[must_use]
 pub fn with_interval(value: f64, interval: Option<Interval>) -> (String, Option<String>) {
@@ -94,10 +119,16 @@ fn wraps_note(wraps: &Quantity<f64>) -> &'static str {
     }
 }
 
-fn categories(report: &Report) -> Option<String> {
-    let all: Vec<String> =
-        report.sample.weight_categories.iter().map(|c| format!("{} ({})", c.name, c.meaning)).collect();
-    (!all.is_empty()).then(|| entry("could be sold as", &all.join("; ")))
+/// Weight categories, those of one meaning together.
+fn categories(report: &Report) -> Vec<String> {
+    let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
+    for category in &report.sample.weight_categories {
+        match groups.iter_mut().find(|(meaning, _)| *meaning == category.meaning) {
+            Some((_, names)) => names.push(&category.name),
+            None => groups.push((&category.meaning, vec![&category.name])),
+        }
+    }
+    groups.iter().map(|(meaning, names)| entry("yarn weight", &format!("{} ({meaning})", names.join(", ")))).collect()
 }
 
 fn faults(report: &Report) -> Option<String> {

@@ -69,7 +69,9 @@ pub fn measure(photo: &Photo, request: &Request, params: &Params) -> Measured {
     Measured { report, evidence }
 }
 
-fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
+/// The figures that the evidence supports.
+#[must_use]
+pub fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
     let gathered = Gathered::from_evidence(evidence);
     Report {
         schema: SCHEMA.to_owned(),
