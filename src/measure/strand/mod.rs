@@ -1,6 +1,15 @@
 //! Third stage: which parts of the picture are yarn; each piece's centre line, core edges and straightened picture.
 
+mod band;
+mod body;
+mod centre_line;
+mod edges;
+mod ground;
+mod leave_out;
+mod likelihood;
+mod piece;
 mod strip;
+mod trace;
 
 use crate::base::geometry::{Image, Point, Region};
 use crate::figures::words::Reason;
@@ -160,12 +169,41 @@ pub struct StrandParams {}
 
 /// Finds the yarn and measures its edges.
 #[must_use]
-pub fn find_strands(_photo: &Photo, _scale: &ScaleFound, _request: &StrandRequest, _params: &StrandParams) -> Strands {
-    Strands {
+pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
+    let none = |reason| Strands {
         arrangement: Arrangement::Separate,
         pieces: Vec::new(),
         wraps: None,
         refused: Vec::new(),
-        reason: Some(Reason::NoStrand),
+        reason: Some(reason),
+    };
+    let inside = |p: Point<Image>| {
+        request.region.is_none_or(|r| r.contains(p))
+            && scale.card_outline.as_ref().is_none_or(|outline| ground::inside_polygon(outline, p))
+    };
+    let Some(ground) = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, scale.card_outline.is_some()) else {
+        return none(Reason::NoStrand);
+    };
+    let marks = |p: Point<Image>| scale.rulers.iter().any(|ruler| ground::inside_polygon(&ruler.area, p));
+    let found = trace::find(&ground, &marks);
+    let mut pieces: Vec<Strand> =
+        found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        leave_out::mark(piece, photo, scale);
+        piece.number = i as u32 + 1;
+        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
+    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(Reason::NoStrand);
+    let refused = found
+        .blobs
+        .iter()
+        .map(|blob| {
+            let (a, b) = blob.corners;
+            Refused { outline: vec![a, Point::new(b.x, a.y), b, Point::new(a.x, b.y)], why: blob.why }
+        })
+        .collect();
+    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
 }
+
+/// Longer side of the picture on which finding works, px: a strand of 15 px in an 8-megapixel photo is still 4 wide.
+const FINDING_SIDE_PX: usize = 820;

@@ -1,0 +1,133 @@
+//! Where the yarn's body lies in a band, roughly: rows that are neither bare ground nor its shadow.
+
+use super::band::Band;
+
+/// Rough body in one block of columns, rows of the band.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct RoughBody {
+    /// Middle column of the block.
+    pub(super) column: f64,
+    /// First row of the body.
+    pub(super) top: f64,
+    /// Last row of the body.
+    pub(super) bottom: f64,
+}
+
+/// Lightness relative to the ground below which nothing is shadow: sky and card leave at least some tenth of the light
+/// under any yarn.
+const DARKEST_SHADOW: f32 = 0.08;
+
+/// Lightness above which nothing is ground: light thrown back by the yarn adds a few per cent.
+const BRIGHTEST_GROUND: f32 = 1.06;
+
+/// Body rows per block of `block` columns (half overlapping blocks). `expected` limits the width searched, rows.
+///
+/// A row's evidence is the mean square over its pixels of what no shadow has: colour other than the ground's, and change
+/// along the strand (texture), both relative to the pixel's own light. The body is where the evidence is above a part of
+/// its peak.
+pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
+    let (columns, rows) = (band.columns(), band.rows());
+    let block = block.clamp(8, columns.max(8));
+    let mut bodies = Vec::new();
+    let mut start = 0;
+    while start < columns {
+        let end = (start + block).min(columns);
+        if end - start < block / 2 && !bodies.is_empty() {
+            break;
+        }
+        let evidence: Vec<f32> = (0..rows).map(|row| row_evidence(band, row, start, end)).collect();
+        if let Some((top, bottom)) = half_peak(&evidence) {
+            bodies.push(RoughBody { column: (start + end - 1) as f64 / 2.0, top, bottom });
+        }
+        start += (block / 2).max(1);
+    }
+    bodies
+}
+
+fn row_evidence(band: &Band, row: usize, start: usize, end: usize) -> f32 {
+    let [l, r, b] = [0, 1, 2].map(|c: usize| band.planes[c].row(row).get(start..end).unwrap_or(&[]));
+    let mut sum = 0.0f32;
+    for i in 0..l.len() {
+        // The offset keeps noise of dark pixels from counting as texture.
+        let own = l[i].max(0.0) + 0.05;
+        let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
+        let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
+        let change = if i >= 3 { (l[i] - l[i - 3]) / (own + l[i - 3].max(0.0) + 0.05) } else { 0.0 };
+        sum += (r[i] * r[i] + b[i] * b[i]) / (own * own) + dark * dark + bright * bright + 2.0 * change * change;
+    }
+    sum / l.len().max(1) as f32
+}
+
+fn half_peak(evidence: &[f32]) -> Option<(f64, f64)> {
+    let n = evidence.len();
+    if n < 5 {
+        return None;
+    }
+    let smooth: Vec<f32> = (0..n)
+        .map(|i| {
+            let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
+            (evidence[a] + evidence[i] + evidence[b]) / 3.0
+        })
+        .collect();
+    let mut sorted = smooth.clone();
+    sorted.sort_unstable_by(f32::total_cmp);
+    let floor = sorted[n / 5];
+    // The peak by a high order statistic of the best rows, so that one bright line does not set it.
+    let peak = sorted[n - 1 - n / 20];
+    if peak - floor < 2e-5 {
+        return None;
+    }
+    // Evidence goes with the square of a difference: the amplitude's half is at a quarter.
+    let level = floor + 0.3 * (peak - floor);
+    // The run of rows above the level that holds the most evidence; gaps of a row or two are bridged.
+    let mut best: Option<(f32, usize, usize)> = None;
+    let mut run: Option<(f32, usize, usize)> = None;
+    let mut gap = 0;
+    for (i, v) in smooth.iter().enumerate() {
+        if *v > level {
+            let (sum, from, _) = run.unwrap_or((0.0, i, i));
+            run = Some((sum + v - floor, from, i));
+            gap = 0;
+        } else {
+            gap += 1;
+            if gap > 2 {
+                run = None;
+            }
+        }
+        if let Some(r) = run {
+            if best.is_none_or(|b| r.0 > b.0) {
+                best = Some(r);
+            }
+        }
+    }
+    best.map(|(_, from, to)| (from as f64, to as f64))
+}
+
+/// Rough body edges for every column: medians of neighbouring blocks, joined linearly.
+pub(super) fn per_column(bodies: &[RoughBody], columns: usize) -> Vec<(f64, f64)> {
+    if bodies.is_empty() {
+        return Vec::new();
+    }
+    let median3 = |get: &dyn Fn(&RoughBody) -> f64, i: usize| -> f64 {
+        let (a, b) = (i.saturating_sub(2), (i + 2).min(bodies.len() - 1));
+        let mut values: Vec<f64> = bodies[a..=b].iter().map(get).collect();
+        values.sort_unstable_by(f64::total_cmp);
+        values[values.len() / 2]
+    };
+    let steady: Vec<RoughBody> = (0..bodies.len())
+        .map(|i| RoughBody { column: bodies[i].column, top: median3(&|b| b.top, i), bottom: median3(&|b| b.bottom, i) })
+        .collect();
+    let mut k = 0;
+    (0..columns)
+        .map(|column| {
+            let x = column as f64;
+            while k + 2 < steady.len() && steady[k + 1].column < x {
+                k += 1;
+            }
+            let (a, b) = (steady[k], steady[(k + 1).min(steady.len() - 1)]);
+            let span = b.column - a.column;
+            let t = if span > 0.0 { ((x - a.column) / span).clamp(0.0, 1.0) } else { 0.0 };
+            (a.top + (b.top - a.top) * t, a.bottom + (b.bottom - a.bottom) * t)
+        })
+        .collect()
+}

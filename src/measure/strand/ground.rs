@@ -1,0 +1,438 @@
+//! The plain ground that the yarn lies on, found on a reduced picture: the largest bright area whose colour changes
+//! slowly, and a smooth model of that colour (uneven light and vignetting included).
+
+use nalgebra::{DMatrix, DVector};
+
+use crate::base::colour::LINEAR_OF_SRGB;
+use crate::base::geometry::{Image, Point};
+use crate::base::raster::Raster;
+use crate::measure::photo::{Photo, Reduced};
+
+/// Side of a cell of the reduced picture in which uniformity is judged, px of the reduced picture.
+///
+/// Statistics: 64 samples give a deviation to 9 %; twice as many pixels would straddle too many edges of a small card.
+const CELL: usize = 8;
+
+/// Added to linear light before the logarithm is taken: about the quantisation of 8-bit sRGB in the dark (1 / 255 / 12.92
+/// is 0.0003; JPEG noise there is some ten times that).
+const DARK_FLOOR: f32 = 0.004;
+
+/// Logarithm of linear light and its differences between channels: a shadow moves only the first.
+///
+/// `[mean, red - green, blue - green]`.
+pub(super) type LogColour = [f32; 3];
+
+/// The ground and how the picture differs from it.
+#[derive(Debug, Clone)]
+pub(super) struct Ground {
+    /// The reduced picture.
+    pub(super) reduced: Reduced,
+    /// Where the ground lies in the reduced picture: inside the given limits and its own convex outline.
+    domain: Raster<bool>,
+    /// Log colour less the ground's model, whole reduced picture.
+    pub(super) difference: Raster<LogColour>,
+    /// Standard deviation of `difference` on the ground, per component.
+    pub(super) noise: LogColour,
+    model: [[f64; 6]; 3],
+    /// What the quadratic leaves, smoothed, one value a cell.
+    rest: Raster<LogColour>,
+    size: (f64, f64),
+}
+
+/// Log colour of code values.
+fn log_colour_table() -> [f32; 256] {
+    std::array::from_fn(|code| (LINEAR_OF_SRGB[code] + DARK_FLOOR).ln())
+}
+
+fn log_colour(rgb: [u8; 3], table: &[f32; 256]) -> LogColour {
+    let [r, g, b] = rgb.map(|v| table[usize::from(v)]);
+    [0.25 * r + 0.5 * g + 0.25 * b, r - g, b - g]
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Cell {
+    mean: [f64; 3],
+    deviation: [f64; 3],
+    uniform: bool,
+}
+
+impl Ground {
+    /// Finds the ground; `None` where nothing is uniform. `inside` limits the search (the card's outline, a region); when it
+    /// is `bounded`, the ground is all that lies inside.
+    pub(super) fn find(
+        photo: &Photo,
+        longest_side: usize,
+        inside: &dyn Fn(Point<Image>) -> bool,
+        bounded: bool,
+    ) -> Option<Self> {
+        let longest = photo.rgb.width().max(photo.rgb.height());
+        let reduced = Reduced::of(&photo.rgb, longest.div_ceil(longest_side).max(1));
+        let (width, height) = (reduced.rgb.width(), reduced.rgb.height());
+        if width < 4 * CELL || height < 4 * CELL {
+            return None;
+        }
+        let table = log_colour_table();
+        let mut field = reduced.rgb.map(|p| log_colour(p, &table));
+        let size = (width as f64, height as f64);
+        let (columns, rows) = (width / CELL, height / CELL);
+        let mut cells = cells_of(&field, columns, rows);
+        let usable: Vec<bool> = (0..columns * rows)
+            .map(|i| {
+                let (x, y) = cell_middle(i, columns);
+                inside(reduced.image_from_reduced(x, y))
+            })
+            .collect();
+        mark_uniform(&mut cells, &usable)?;
+        let members = if bounded { uniform_cells(&cells)? } else { largest_area(&cells, columns, rows)? };
+        let (model, members) = fit_model(&cells, &members, columns, size)?;
+        let hull = convex_hull(&members.iter().flat_map(|i| cell_corners(*i, columns)).collect::<Vec<_>>());
+        let rest = smooth_rest(&cells, &members, &model, columns, rows, size);
+        for (y, row) in (0..height).zip(field.samples_mut().chunks_exact_mut(width)) {
+            let v = y as f64 / size.1 - 0.5;
+            let (above, below, down) = cell_neighbours(y as f64, rows);
+            for (x, sample) in row.iter_mut().enumerate() {
+                let u = x as f64 / size.0 - 0.5;
+                let (before, after, right) = cell_neighbours(x as f64, columns);
+                let at = |r: usize, c: usize| rest.samples()[r * columns + c];
+                let (p, q, r, s) = (at(above, before), at(above, after), at(below, before), at(below, after));
+                for (c, value) in sample.iter_mut().enumerate() {
+                    let (top, bottom) = (p[c] + (q[c] - p[c]) * right, r[c] + (s[c] - r[c]) * right);
+                    *value -= evaluate(&model[c], u, v) as f32 + top + (bottom - top) * down;
+                }
+            }
+        }
+        let noise = std::array::from_fn(|c| {
+            let mut spread: Vec<f64> =
+                members.iter().filter_map(|i| cells.get(*i)).map(|cell| cell.deviation[c]).collect();
+            spread.sort_unstable_by(f64::total_cmp);
+            spread.get(spread.len() / 2).copied().unwrap_or(0.01).max(0.002) as f32
+        });
+        let mut domain = Raster::filled(width, height, false);
+        for y in 0..height {
+            for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
+                let (u, v) = (x as f64, y as f64);
+                *out = if bounded { inside(reduced.image_from_reduced(u, v)) } else { inside_convex(&hull, u, v) };
+            }
+        }
+        Some(Self { reduced, domain, difference: field, noise, model, rest, size })
+    }
+
+    /// Linear light of the bare ground at a point of the photo, by the smooth model.
+    pub(super) fn colour_at(&self, p: Point<Image>) -> [f32; 3] {
+        let (x, y) = self.reduced.reduced_from_image(p);
+        let (u, v) = (x / self.size.0 - 0.5, y / self.size.1 - 0.5);
+        let rest = self.rest_at(x, y);
+        let [l, rg, bg] = [0, 1, 2].map(|c: usize| evaluate(&self.model[c], u, v) + f64::from(rest[c]));
+        // l = r/4 + g/2 + b/4 with r = g + rg, b = g + bg.
+        let g = l - 0.25 * rg - 0.25 * bg;
+        [g + rg, g, g + bg].map(|log| (log.exp() as f32 - DARK_FLOOR).max(0.002))
+    }
+
+    fn rest_at(&self, x: f64, y: f64) -> LogColour {
+        let (columns, rows) = (self.rest.width(), self.rest.height());
+        let ((above, below, down), (before, after, right)) = (cell_neighbours(y, rows), cell_neighbours(x, columns));
+        let at = |r: usize, c: usize| self.rest.samples()[r * columns + c];
+        let (p, q, r, s) = (at(above, before), at(above, after), at(below, before), at(below, after));
+        std::array::from_fn(|c| {
+            let (top, bottom) = (p[c] + (q[c] - p[c]) * right, r[c] + (s[c] - r[c]) * right);
+            top + (bottom - top) * down
+        })
+    }
+
+    /// Whether a point of the reduced picture lies on the ground's outline or inside.
+    pub(super) fn holds(&self, x: usize, y: usize) -> bool {
+        self.domain.get(x, y).unwrap_or(false)
+    }
+}
+
+/// The two cells between whose middles a coordinate lies, and how far towards the second.
+fn cell_neighbours(at: f64, count: usize) -> (usize, usize, f32) {
+    let place = ((at - (CELL as f64 - 1.0) / 2.0) / CELL as f64).clamp(0.0, count.saturating_sub(1) as f64);
+    let first = place.floor() as usize;
+    (first, (first + 1).min(count.saturating_sub(1)), (place - first as f64) as f32)
+}
+
+/// Residual of the members, spread over gaps: normalised convolution (H. Knutsson, C.-F. Westin 1993) with two widths,
+/// the wide one where the narrow one finds no member.
+fn smooth_rest(
+    cells: &[Cell],
+    members: &[usize],
+    model: &[[f64; 6]; 3],
+    columns: usize,
+    rows: usize,
+    size: (f64, f64),
+) -> Raster<LogColour> {
+    let mut sums = vec![[0.0f64; 4]; columns * rows];
+    for i in members {
+        let (x, y) = cell_middle(*i, columns);
+        let (u, v) = (x / size.0 - 0.5, y / size.1 - 0.5);
+        let sum = &mut sums[*i];
+        for c in 0..3 {
+            sum[c] = cells[*i].mean[c] - evaluate(&model[c], u, v);
+        }
+        sum[3] = 1.0;
+    }
+    let narrow = blur_cells(&sums, columns, rows, 2);
+    let wide = blur_cells(&narrow, columns, rows, 6);
+    let samples = narrow
+        .iter()
+        .zip(&wide)
+        .map(|(n, w)| {
+            // A tenth of a member's weight from the wide estimate: it matters only where members are far.
+            let weight = n[3] + 0.1 * w[3] + 1e-6;
+            std::array::from_fn(|c| ((n[c] + 0.1 * w[c]) / weight) as f32)
+        })
+        .collect();
+    Raster::from_samples(columns, rows, samples).unwrap_or_else(|| Raster::filled(columns, rows, [0.0; 3]))
+}
+
+/// Three box means of half width `half` in each direction.
+fn blur_cells(cells: &[[f64; 4]], columns: usize, rows: usize, half: usize) -> Vec<[f64; 4]> {
+    let mut now = cells.to_vec();
+    for _ in 0..3 {
+        for (count, stride, lines, jump) in [(columns, 1, rows, columns), (rows, columns, columns, 1)] {
+            for line in 0..lines {
+                let old: Vec<[f64; 4]> = (0..count).map(|k| now[line * jump + k * stride]).collect();
+                for k in 0..count {
+                    let (a, b) = (k.saturating_sub(half), (k + half).min(count - 1));
+                    let mut sum = [0.0; 4];
+                    for o in &old[a..=b] {
+                        for c in 0..4 {
+                            sum[c] += o[c];
+                        }
+                    }
+                    now[line * jump + k * stride] = sum.map(|s| s / (2 * half + 1) as f64);
+                }
+            }
+        }
+    }
+    now
+}
+
+fn terms(u: f64, v: f64) -> [f64; 6] {
+    [1.0, u, v, u * u, u * v, v * v]
+}
+
+fn evaluate(model: &[f64; 6], u: f64, v: f64) -> f64 {
+    model.iter().zip(terms(u, v)).map(|(m, t)| m * t).sum()
+}
+
+fn cell_middle(i: usize, columns: usize) -> (f64, f64) {
+    let half = (CELL as f64 - 1.0) / 2.0;
+    ((i % columns * CELL) as f64 + half, (i / columns * CELL) as f64 + half)
+}
+
+fn cell_corners(i: usize, columns: usize) -> [(f64, f64); 4] {
+    let (x, y) = ((i % columns * CELL) as f64, (i / columns * CELL) as f64);
+    let side = CELL as f64;
+    [(x - 0.5, y - 0.5), (x + side - 0.5, y - 0.5), (x - 0.5, y + side - 0.5), (x + side - 0.5, y + side - 0.5)]
+}
+
+fn cells_of(field: &Raster<LogColour>, columns: usize, rows: usize) -> Vec<Cell> {
+    let mut cells = Vec::with_capacity(columns * rows);
+    let count = (CELL * CELL) as f64;
+    for row in 0..rows {
+        for column in 0..columns {
+            let (mut sum, mut square) = ([0.0f64; 3], [0.0f64; 3]);
+            for y in row * CELL..(row + 1) * CELL {
+                let line = field.row(y);
+                for sample in &line[column * CELL..(column + 1) * CELL] {
+                    for c in 0..3 {
+                        let v = f64::from(sample[c]);
+                        sum[c] += v;
+                        square[c] += v * v;
+                    }
+                }
+            }
+            let mean = sum.map(|s| s / count);
+            let deviation = std::array::from_fn(|c| (square[c] / count - mean[c] * mean[c]).max(0.0).sqrt());
+            cells.push(Cell { mean, deviation, uniform: false });
+        }
+    }
+    cells
+}
+
+/// A cell is uniform when its deviation is near the smallest deviations of the picture: plain paper or cloth.
+fn mark_uniform(cells: &mut [Cell], usable: &[bool]) -> Option<()> {
+    let limit: Vec<f64> = [0usize, 1, 2]
+        .map(|c| {
+            let mut all: Vec<f64> =
+                cells.iter().zip(usable).filter(|(_, ok)| **ok).map(|(cell, _)| cell.deviation[c]).collect();
+            all.sort_unstable_by(f64::total_cmp);
+            // A quarter of a photo of yarn on a ground is bare ground; three times its typical deviation is no noise any more.
+            all.get(all.len() / 4).map(|d| (3.0 * d).clamp(0.012, 0.15))
+        })
+        .into_iter()
+        .collect::<Option<_>>()?;
+    for (cell, ok) in cells.iter_mut().zip(usable) {
+        cell.uniform = *ok && cell.deviation.iter().zip(&limit).all(|(d, l)| d <= l);
+    }
+    Some(())
+}
+
+/// All uniform cells of about the same light and colour as most of them.
+fn uniform_cells(cells: &[Cell]) -> Option<Vec<usize>> {
+    let all: Vec<usize> = (0..cells.len()).filter(|i| cells[*i].uniform).collect();
+    let middle = |c: usize| crate::base::stats::median(&all.iter().map(|i| cells[*i].mean[c]).collect::<Vec<_>>());
+    let typical = [middle(0)?, middle(1)?, middle(2)?];
+    // A corner of the picture has about 0.6 of the middle's light; a plain card has one colour.
+    let near = |i: &usize| {
+        (cells[*i].mean[0] - typical[0]).abs() < 0.5 && (1..3).all(|c| (cells[*i].mean[c] - typical[c]).abs() < 0.1)
+    };
+    let kept: Vec<usize> = all.into_iter().filter(near).collect();
+    (kept.len() >= 12).then_some(kept)
+}
+
+/// Connected uniform cells of slowly changing colour; the largest such area (brighter areas count for more: a card is
+/// brighter than a table), and every other area of at least a tenth of it that the same smooth model describes.
+fn largest_area(cells: &[Cell], columns: usize, rows: usize) -> Option<Vec<usize>> {
+    let mut label = vec![usize::MAX; cells.len()];
+    let mut areas: Vec<Vec<usize>> = Vec::new();
+    for start in 0..cells.len() {
+        if label[start] != usize::MAX || !cells[start].uniform {
+            continue;
+        }
+        let id = areas.len();
+        let mut area = vec![start];
+        label[start] = id;
+        let mut next = 0;
+        while let Some(&i) = area.get(next) {
+            next += 1;
+            let (x, y) = (i % columns, i / columns);
+            let around = [
+                (x > 0).then(|| i - 1),
+                (x + 1 < columns).then_some(i + 1),
+                (y > 0).then(|| i - columns),
+                (y + 1 < rows).then_some(i + columns),
+            ];
+            for j in around.into_iter().flatten() {
+                if label[j] == usize::MAX && cells[j].uniform && alike(&cells[i], &cells[j]) {
+                    label[j] = id;
+                    area.push(j);
+                }
+            }
+        }
+        areas.push(area);
+    }
+    let weight = |area: &Vec<usize>| area.iter().map(|i| (cells[*i].mean[0]).exp().sqrt()).sum::<f64>();
+    let best = (0..areas.len()).max_by(|a, b| weight(&areas[*a]).total_cmp(&weight(&areas[*b])).then(b.cmp(a)))?;
+    let mut members = areas[best].clone();
+    if members.len() < 12 {
+        return None;
+    }
+    let mean = |area: &[usize], c: usize| area.iter().map(|i| cells[*i].mean[c]).sum::<f64>() / area.len() as f64;
+    let best_mean = [0, 1, 2].map(|c| mean(&areas[best], c));
+    for (id, area) in areas.iter().enumerate() {
+        // The same card on the other side of the yarn: vignetting and a lamp change its light by a quarter at most, its
+        // colour hardly.
+        let same =
+            (mean(area, 0) - best_mean[0]).abs() < 0.25 && (1..3).all(|c| (mean(area, c) - best_mean[c]).abs() < 0.05);
+        if id != best && area.len() * 20 >= areas[best].len() && same {
+            members.extend(area);
+        }
+    }
+    members.sort_unstable();
+    Some(members)
+}
+
+/// Whether two neighbouring cells can belong to one evenly lit ground.
+fn alike(a: &Cell, b: &Cell) -> bool {
+    // Vignetting changes light by about a third over half a picture: 50 cells, under 1 % a cell. A card edge is far more.
+    (0..3).all(|c| (a.mean[c] - b.mean[c]).abs() < 0.03 + 0.5 * (a.deviation[c] + b.deviation[c]))
+}
+
+fn fit(cells: &[Cell], members: &[usize], columns: usize, size: (f64, f64)) -> Option<[[f64; 6]; 3]> {
+    let design = DMatrix::from_fn(members.len(), 6, |r, c| {
+        let (x, y) = cell_middle(members[r], columns);
+        terms(x / size.0 - 0.5, y / size.1 - 0.5)[c]
+    });
+    // A touch of ridge on the second-order terms keeps a narrow ground from bending the model wildly beyond it.
+    let mut normal = design.transpose() * &design;
+    for i in 3..6 {
+        normal[(i, i)] += 1e-3 * members.len() as f64;
+    }
+    let solve = normal.cholesky()?;
+    let mut model = [[0.0; 6]; 3];
+    for (c, m) in model.iter_mut().enumerate() {
+        let values = DVector::from_fn(members.len(), |r, _| cells[members[r]].mean[c]);
+        let solution = solve.solve(&(design.transpose() * values));
+        for (out, v) in m.iter_mut().zip(solution.iter()) {
+            *out = *v;
+        }
+    }
+    Some(model)
+}
+
+/// Fits, drops the cells that lie far off, fits again.
+#[allow(clippy::type_complexity, reason = "the model and the cells that it was fitted to")]
+fn fit_model(
+    cells: &[Cell],
+    members: &[usize],
+    columns: usize,
+    size: (f64, f64),
+) -> Option<([[f64; 6]; 3], Vec<usize>)> {
+    let mut kept = members.to_vec();
+    let mut model = fit(cells, &kept, columns, size)?;
+    for _ in 0..3 {
+        let residual = |i: usize| {
+            let (x, y) = cell_middle(i, columns);
+            let (u, v) = (x / size.0 - 0.5, y / size.1 - 0.5);
+            (0..3).map(|c| (cells[i].mean[c] - evaluate(&model[c], u, v)).abs()).fold(0.0, f64::max)
+        };
+        let mut all: Vec<f64> = kept.iter().map(|i| residual(*i)).collect();
+        all.sort_unstable_by(f64::total_cmp);
+        let limit = (4.0 * all.get(all.len() / 2).copied()?).max(0.06);
+        let next: Vec<usize> = members.iter().copied().filter(|i| residual(*i) <= limit).collect();
+        if next.len() < 12 {
+            break;
+        }
+        kept = next;
+        model = fit(cells, &kept, columns, size)?;
+    }
+    Some((model, kept))
+}
+
+/// Convex hull, Andrew's monotone chain (A. M. Andrew, Inf. Process. Lett. 9 (1979) 216).
+fn convex_hull(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut sorted = points.to_vec();
+    sorted.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    sorted.dedup();
+    let cross = |o: (f64, f64), a: (f64, f64), b: (f64, f64)| (a.0 - o.0) * (b.1 - o.1) - (a.1 - o.1) * (b.0 - o.0);
+    let chain = |points: &mut dyn Iterator<Item = (f64, f64)>| {
+        let mut hull: Vec<(f64, f64)> = Vec::new();
+        for p in points {
+            while let [.., a, b] = hull[..] {
+                if cross(a, b, p) > 0.0 {
+                    break;
+                }
+                hull.pop();
+            }
+            hull.push(p);
+        }
+        hull.pop();
+        hull
+    };
+    let mut hull = chain(&mut sorted.iter().copied());
+    hull.extend(chain(&mut sorted.iter().rev().copied()));
+    hull
+}
+
+/// Whether a point lies inside a convex polygon given in the order of [`convex_hull`].
+fn inside_convex(hull: &[(f64, f64)], x: f64, y: f64) -> bool {
+    hull.len() >= 3
+        && hull
+            .iter()
+            .zip(hull.iter().cycle().skip(1))
+            .all(|(a, b)| (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9)
+}
+
+/// Whether a point lies inside any polygon (even-odd rule).
+pub(super) fn inside_polygon(polygon: &[Point<Image>], p: Point<Image>) -> bool {
+    let mut inside = false;
+    for (a, b) in polygon.iter().zip(polygon.iter().cycle().skip(1)) {
+        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
+            inside = !inside;
+        }
+    }
+    inside
+}

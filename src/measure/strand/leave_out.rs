@@ -1,0 +1,38 @@
+//! Stretches of a piece that are not measured, and why.
+
+use super::ground::inside_polygon;
+use super::{LeftOutWhy, Strand};
+use crate::measure::photo::Photo;
+use crate::measure::scale::ScaleFound;
+
+/// Marks the stations of a piece that are not to be measured.
+pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
+    let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
+    let Some(diameter) = crate::base::stats::median(&widths) else { return };
+    let last = piece.stations.len().saturating_sub(1);
+    let (right, bottom) = (photo.rgb.width() as f64 - 1.0, photo.rgb.height() as f64 - 1.0);
+    let rim = |x: f64, y: f64| x.min(y).min(right - x).min(bottom - y);
+    let (from_border, to_border) = {
+        let at = |s: Option<&super::Station>| s.is_some_and(|s| rim(s.centre.x, s.centre.y) < 1.5 * diameter);
+        (at(piece.stations.first()), at(piece.stations.last()))
+    };
+    // Two diameters from a cut end; where the picture ends, only what the border cuts off.
+    let margin = |border: bool| if border { 0.5 * diameter } else { 2.0 * diameter };
+    for (i, station) in piece.stations.iter_mut().enumerate() {
+        let p = station.centre;
+        let (head, tail) = (i as f64 * piece.step_px, (last - i) as f64 * piece.step_px);
+        station.left_out = if scale.card_outline.as_ref().is_some_and(|outline| !inside_polygon(outline, p)) {
+            Some(LeftOutWhy::OffCard)
+        } else if head < margin(from_border) {
+            Some(if from_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
+        } else if tail < margin(to_border) {
+            Some(if to_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
+        } else if rim(p.x, p.y) < 0.7 * diameter {
+            Some(LeftOutWhy::Border)
+        } else if scale.rulers.iter().any(|ruler| inside_polygon(&ruler.area, p)) {
+            Some(LeftOutWhy::OverMarks)
+        } else {
+            None
+        };
+    }
+}

@@ -1,0 +1,120 @@
+//! From a rough trace to a measured piece.
+
+use super::band::Band;
+use super::body::{per_column, rough_bodies};
+use super::centre_line::{smooth_values, smoothed, stations};
+use super::edges::{EdgeLine, Side, refine, split};
+use super::ground::Ground;
+use super::likelihood::{self, Features};
+use super::trace::Trace;
+use super::{Edge, Station, Strand, Strip};
+use crate::base::geometry::{Image, Point};
+use crate::base::stats::median;
+use crate::measure::photo::Photo;
+
+/// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
+const MAX_STATIONS_ACROSS: f64 = 80.0;
+
+/// Half width of the strip that is handed on, diameters: the hairs are counted out to two diameters beyond the edge.
+const STRIP_DIAMETERS: f64 = 2.6;
+
+/// Traces one piece; `None` where no body can be made out along the trace.
+pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<Strand> {
+    // First pass: coarse, wide, to find the body beside its shadow.
+    let rough_step = (trace.width_px / 16.0).max(1.0);
+    let line = smoothed(&trace.path, (1.2 * trace.width_px / ground.reduced.factor as f64).max(2.0));
+    let first = stations(&line, rough_step);
+    if first.len() < 16 {
+        return None;
+    }
+    let strip = Strip::straighten(&photo.rgb, &first, rough_step, 2.0 * trace.width_px + 6.0);
+    let band = Band::of(&strip, &first, ground);
+    let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize);
+    let body = per_column(&bodies, first.len());
+    if body.is_empty() {
+        return None;
+    }
+    let width = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())? * rough_step;
+    let middles: Vec<f64> = body.iter().map(|(t, b)| ((t + b) / 2.0 - band.middle as f64) * rough_step).collect();
+    let line = moved(&first, &smooth_values(&middles, 1.5 * width / rough_step));
+    // Second pass: edges at full resolution.
+    let step = (width / MAX_STATIONS_ACROSS).max(1.0);
+    let second = stations(&line, step);
+    if second.len() < 16 {
+        return None;
+    }
+    let strip = Strip::straighten(&photo.rgb, &second, step, 1.3 * width + 6.0);
+    let band = Band::of(&strip, &second, ground);
+    let bodies = rough_bodies(&band, (2.0 * width / step) as usize);
+    let body = per_column(&bodies, second.len());
+    if body.is_empty() {
+        return None;
+    }
+    let diameter = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())?;
+    let mut edges = body;
+    // Twice: the first split teaches the second what yarn and ground look like.
+    for round in 0..2 {
+        let inset = if round == 0 { 0.25 } else { 0.08 } * diameter;
+        let inside: Vec<(f64, f64)> = edges
+            .iter()
+            .map(|(t, b)| {
+                let (middle, half) = ((t + b) / 2.0, (b - t) / 2.0);
+                let half = (half - inset).max(1.0);
+                (middle - half, middle + half)
+            })
+            .collect();
+        let lag = (diameter / 12.0).round().clamp(2.0, 4.0) as usize;
+        let features = Features::of(&band, &inside, lag, (0.4 * diameter) as usize);
+        let ratio = likelihood::ratio(&features, &inside, &edges, 0.08 * diameter + 1.0, 0.6 * diameter);
+        let tops = split(&ratio, Side::Left, &edges.iter().map(|b| b.0).collect::<Vec<_>>(), diameter);
+        let bottoms = split(&ratio, Side::Right, &edges.iter().map(|b| b.1).collect::<Vec<_>>(), diameter);
+        edges = tops.into_iter().zip(bottoms).collect();
+    }
+    let left = refine(&band, Side::Left, &edges.iter().map(|b| b.0).collect::<Vec<_>>(), diameter);
+    let right = refine(&band, Side::Right, &edges.iter().map(|b| b.1).collect::<Vec<_>>(), diameter);
+    // The centre line of the body, smooth over a turn of the plies.
+    let middles: Vec<f64> =
+        left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
+    let drift = smooth_values(&middles, 2.0 * diameter);
+    Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+}
+
+#[allow(clippy::too_many_arguments, reason = "the parts of one piece")]
+fn finish(
+    photo: &Photo,
+    second: &[Station],
+    drift: &[f64],
+    left: &EdgeLine,
+    right: &EdgeLine,
+    band: &Band,
+    step: f64,
+    width: f64,
+) -> Strand {
+    let middle = band.middle as f64;
+    // Moving the centre by a slowly varying offset changes step and normal by its slope, far below a per cent.
+    let final_stations: Vec<Station> = second
+        .iter()
+        .enumerate()
+        .map(|(i, s)| Station {
+            centre: s.centre + s.normal * drift[i],
+            left: Edge { offset_px: (left.rows[i] - middle) * step - drift[i], u_px: left.u[i] * step },
+            right: Edge { offset_px: (right.rows[i] - middle) * step - drift[i], u_px: right.u[i] * step },
+            ..*s
+        })
+        .collect();
+    let strip = Strip::straighten(&photo.rgb, &final_stations, step, STRIP_DIAMETERS * width);
+    Strand {
+        number: 0,
+        chosen: true,
+        step_px: step,
+        stations: final_stations,
+        strip,
+        edge_systematic_u_px: 0.01 * width + 0.1,
+        blur_px: 1.0,
+        kinks: Vec::new(),
+    }
+}
+
+fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {
+    stations.iter().zip(offsets).map(|(s, o)| s.centre + s.normal * *o).collect()
+}

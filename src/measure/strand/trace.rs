@@ -1,0 +1,415 @@
+//! Elongated things on the ground, found on the reduced picture, each with a rough centre line.
+
+use std::cmp::Reverse;
+use std::collections::BinaryHeap;
+
+use super::ground::Ground;
+use crate::base::geometry::{Image, Point};
+use crate::base::raster::Raster;
+
+/// Length over width from which a thing may be yarn: a button has 1, an eraser 2, a numeral 5.
+const MIN_SLENDERNESS: f64 = 8.0;
+
+/// The same where it reaches the ground's border at both ends.
+const MIN_CROSSING_SLENDERNESS: f64 = 1.8;
+
+/// Shortest piece, as a part of the picture's longer side.
+const MIN_LENGTH_PART: f64 = 0.08;
+
+/// A slender thing on the ground.
+#[derive(Debug, Clone)]
+pub(super) struct Trace {
+    /// Rough centre line, photo px, about one reduced pixel apart.
+    pub(super) path: Vec<Point<Image>>,
+    /// Rough width, shadow included, photo px.
+    pub(super) width_px: f64,
+}
+
+/// A thing that is no yarn, by shape alone.
+#[derive(Debug, Clone)]
+pub(super) struct Blob {
+    /// Upright box around it, photo px: top-left, bottom-right.
+    pub(super) corners: (Point<Image>, Point<Image>),
+    /// Why it is none.
+    pub(super) why: &'static str,
+}
+
+/// What stands out from the ground.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Found {
+    /// Slender things.
+    pub(super) traces: Vec<Trace>,
+    /// The others of some size.
+    pub(super) blobs: Vec<Blob>,
+}
+
+/// Everything slender that stands out from the ground. `masked` says where nothing is to be looked for.
+pub(super) fn find(ground: &Ground, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
+    let mask = mask(ground);
+    let mut found = Found::default();
+    let longest = ground.reduced.rgb.width().max(ground.reduced.rgb.height()) as f64;
+    for thing in components(&mask) {
+        if (thing.len() as f64) < MIN_LENGTH_PART * longest {
+            continue;
+        }
+        let depth = depths(&mask, &thing);
+        for part in opened(&mask, &thing, &depth) {
+            examine(ground, &mask, &part, &depth, longest, masked, &mut found);
+        }
+    }
+    found
+}
+
+fn examine(
+    ground: &Ground,
+    mask: &Raster<bool>,
+    part: &[usize],
+    depth: &Depth,
+    longest: f64,
+    masked: &dyn Fn(Point<Image>) -> bool,
+    found: &mut Found,
+) {
+    let width = mask.width();
+    let factor = ground.reduced.factor as f64;
+    let path = longest_path(part, depth, width);
+    let length = path.windows(2).map(|w| step(w[0], w[1], width)).sum::<f64>();
+    let thickness = part.len() as f64 / length.max(1.0);
+    let at = |i: usize| ground.reduced.image_from_reduced((i % width) as f64, (i / width) as f64);
+    // A piece that leaves the ground at both ends goes on beyond it: a thick rope across a small card.
+    let clear = |x: f64, y: f64| x >= 0.0 && y >= 0.0 && ground.holds(x.round() as usize, y.round() as usize);
+    let spot = |i: usize| ((i % width) as f64, (i / width) as f64);
+    let leaves = |i: Option<&usize>| {
+        i.is_some_and(|i| {
+            let (x, y) = spot(*i);
+            let r = thickness.max(3.0);
+            [(-r, 0.0), (r, 0.0), (0.0, -r), (0.0, r)].iter().any(|(dx, dy)| !clear(x + dx, y + dy))
+        })
+    };
+    let crosses = leaves(path.first()) && leaves(path.last());
+    let least = if crosses { MIN_CROSSING_SLENDERNESS } else { MIN_SLENDERNESS };
+    if length < MIN_LENGTH_PART * longest || length < least * thickness {
+        if thickness > 2.0 && part.len() as f64 > 4.0 * longest / 100.0 {
+            found.blobs.push(boxed(part, width, ground, "not slender"));
+        }
+        return;
+    }
+    let depths: Vec<f64> = path.iter().map(|i| f64::from(depth.at(*i, width))).collect();
+    let half = crate::base::stats::median(&depths).unwrap_or(0.0);
+    if thickness > 2.5 * (2.0 * half).max(1.0) {
+        found.blobs.push(boxed(part, width, ground, "branched"));
+        return;
+    }
+    // Ground on both sides, or it is the ground's own edge.
+    let beside = 1.5 * thickness + 2.0;
+    let reach = (2.0 * thickness) as usize + 2;
+    let free = (0..path.len())
+        .filter(|k| {
+            let (a, b) = (path[k.saturating_sub(reach)], path[(k + reach).min(path.len() - 1)]);
+            let ((ax, ay), (bx, by), (x, y)) = (spot(a), spot(b), spot(path[*k]));
+            let d = (bx - ax).hypot(by - ay).max(1e-9);
+            let (nx, ny) = (-(by - ay) / d * beside, (bx - ax) / d * beside);
+            clear(x + nx, y + ny) && clear(x - nx, y - ny)
+        })
+        .count();
+    if free * 2 < path.len() {
+        found.blobs.push(boxed(part, width, ground, "edge of the ground"));
+        return;
+    }
+    // Gentle curves only: a printed line or a string of marks turns back on itself.
+    let chord = match (path.first(), path.last()) {
+        (Some(a), Some(b)) => (spot(*a).0 - spot(*b).0).hypot(spot(*a).1 - spot(*b).1),
+        _ => 0.0,
+    };
+    if chord < 0.6 * length {
+        found.blobs.push(boxed(part, width, ground, "winding"));
+        return;
+    }
+    let path: Vec<Point<Image>> = path.into_iter().map(at).collect();
+    if path.iter().filter(|p| masked(**p)).count() * 2 > path.len() {
+        found.blobs.push(boxed(part, width, ground, "ruler marks"));
+        return;
+    }
+    found.traces.push(Trace { path, width_px: thickness * factor });
+}
+
+fn boxed(part: &[usize], width: usize, ground: &Ground, why: &'static str) -> Blob {
+    let (mut low, mut high) = ((usize::MAX, usize::MAX), (0, 0));
+    for i in part {
+        let (x, y) = (i % width, i / width);
+        low = (low.0.min(x), low.1.min(y));
+        high = (high.0.max(x), high.1.max(y));
+    }
+    let corner = |p: (usize, usize)| ground.reduced.image_from_reduced(p.0 as f64, p.1 as f64);
+    Blob { corners: (corner(low), corner(high)), why }
+}
+
+/// Pixels that differ from the ground, by hysteresis on a 3 x 3 mean: grown from clear ones into doubtful ones.
+fn mask(ground: &Ground) -> Raster<bool> {
+    let (width, height) = (ground.difference.width(), ground.difference.height());
+    let smooth = box3(&ground.difference);
+    // The 3 x 3 mean lowers white noise to a third; paper grain and JPEG blocks are correlated, hence half. Below half a
+    // code value of light paper (0.5 per cent of linear light) differences are rounding.
+    let scale = ground.noise.map(|n| 1.0 / (0.5 * n).max(0.005));
+    let mut score = Raster::filled(width, height, 0.0f32);
+    for y in 0..height {
+        for (x, (out, d)) in score.row_mut(y).iter_mut().zip(smooth.row(y)).enumerate() {
+            if ground.holds(x, y) {
+                *out = d.iter().zip(&scale).map(|(v, s)| (v * s) * (v * s)).sum::<f32>();
+            }
+        }
+    }
+    let (doubtful, clear) = (4.0f32 * 4.0, 8.0f32 * 8.0);
+    let mut mask = Raster::filled(width, height, false);
+    let mut stack: Vec<usize> = Vec::new();
+    for start in 0..width * height {
+        if score.samples()[start] >= clear && !mask.samples()[start] {
+            mask.samples_mut()[start] = true;
+            stack.push(start);
+            while let Some(i) = stack.pop() {
+                for j in around(i, width, height) {
+                    if !mask.samples()[j] && score.samples()[j] >= doubtful {
+                        mask.samples_mut()[j] = true;
+                        stack.push(j);
+                    }
+                }
+            }
+        }
+    }
+    mask
+}
+
+fn box3(field: &Raster<[f32; 3]>) -> Raster<[f32; 3]> {
+    let (width, height) = (field.width(), field.height());
+    let mut across = Raster::filled(width, height, [0.0f32; 3]);
+    for y in 0..height {
+        let row = field.row(y);
+        for (x, out) in across.row_mut(y).iter_mut().enumerate() {
+            let (a, b, c) = (row[x.saturating_sub(1)], row[x], row[(x + 1).min(width - 1)]);
+            *out = std::array::from_fn(|k| a[k] + b[k] + c[k]);
+        }
+    }
+    let mut out = Raster::filled(width, height, [0.0f32; 3]);
+    for y in 0..height {
+        let (a, b, c) = (across.row(y.saturating_sub(1)), across.row(y), across.row((y + 1).min(height - 1)));
+        for (x, o) in out.row_mut(y).iter_mut().enumerate() {
+            *o = std::array::from_fn(|k| (a[x][k] + b[x][k] + c[x][k]) / 9.0);
+        }
+    }
+    out
+}
+
+/// The up to eight neighbours of a pixel.
+fn around(i: usize, width: usize, height: usize) -> impl Iterator<Item = usize> {
+    let (x, y) = ((i % width) as isize, (i / width) as isize);
+    (-1..=1isize).flat_map(move |dy| (-1..=1isize).map(move |dx| (dx, dy))).filter_map(move |(dx, dy)| {
+        let (u, v) = (x + dx, y + dy);
+        ((dx, dy) != (0, 0) && u >= 0 && v >= 0 && (u as usize) < width && (v as usize) < height)
+            .then(|| v as usize * width + u as usize)
+    })
+}
+
+fn components(mask: &Raster<bool>) -> Vec<Vec<usize>> {
+    let (width, height) = (mask.width(), mask.height());
+    let mut seen = vec![false; width * height];
+    let mut all = Vec::new();
+    for start in 0..width * height {
+        if !mask.samples()[start] || seen[start] {
+            continue;
+        }
+        seen[start] = true;
+        let mut thing = vec![start];
+        let mut next = 0;
+        while let Some(&i) = thing.get(next) {
+            next += 1;
+            for j in around(i, width, height) {
+                if mask.samples()[j] && !seen[j] {
+                    seen[j] = true;
+                    thing.push(j);
+                }
+            }
+        }
+        all.push(thing);
+    }
+    all
+}
+
+/// Depth of each pixel inside its thing: chamfer distance (3-4 mask, G. Borgefors 1986) to the nearest pixel outside, px.
+/// The picture's border does not count as outside.
+#[derive(Debug)]
+struct Depth {
+    values: Vec<f32>,
+    low: (usize, usize),
+    width: usize,
+}
+
+impl Depth {
+    fn at(&self, i: usize, picture_width: usize) -> f32 {
+        let (x, y) = (i % picture_width, i / picture_width);
+        self.values.get((y + 1 - self.low.1) * self.width + x + 1 - self.low.0).copied().unwrap_or(0.0)
+    }
+}
+
+fn depths(mask: &Raster<bool>, thing: &[usize]) -> Depth {
+    let width = mask.width();
+    let (mut low, mut high) = ((usize::MAX, usize::MAX), (0, 0));
+    for i in thing {
+        let (x, y) = (i % width, i / width);
+        low = (low.0.min(x), low.1.min(y));
+        high = (high.0.max(x), high.1.max(y));
+    }
+    let (w, h) = (high.0 - low.0 + 3, high.1 - low.1 + 3);
+    let mut d = vec![0.0f32; w * h];
+    for i in thing {
+        d[(i / width + 1 - low.1) * w + i % width + 1 - low.0] = f32::MAX;
+    }
+    // Beyond the picture the thing goes on.
+    for y in 0..h {
+        for x in 0..w {
+            let (px, py) = (x + low.0, y + low.1);
+            if px == 0 || py == 0 || px > mask.width() || py > mask.height() {
+                d[y * w + x] = f32::MAX;
+            }
+        }
+    }
+    let (near, far) = (1.0f32, 4.0f32 / 3.0);
+    for y in 1..h - 1 {
+        for x in 1..w - 1 {
+            let i = y * w + x;
+            let best = (d[i - 1] + near).min(d[i - w] + near).min(d[i - w - 1] + far).min(d[i - w + 1] + far);
+            d[i] = d[i].min(best);
+        }
+    }
+    for y in (1..h - 1).rev() {
+        for x in (1..w - 1).rev() {
+            let i = y * w + x;
+            let best = (d[i + 1] + near).min(d[i + w] + near).min(d[i + w + 1] + far).min(d[i + w - 1] + far);
+            d[i] = d[i].min(best);
+        }
+    }
+    Depth { values: d, low, width: w }
+}
+
+/// The thing without its thin appendages (ticks and printed lines that touch it): what survives taking away a layer of
+/// 0.4 of its typical half width and putting it back, as connected parts.
+fn opened(mask: &Raster<bool>, thing: &[usize], depth: &Depth) -> Vec<Vec<usize>> {
+    let (width, height) = (mask.width(), mask.height());
+    // A line of width w has depths 1..w/2; the 85th percentile over all its pixels is close to its half width.
+    let mut all: Vec<f32> = thing.iter().map(|i| depth.at(*i, width)).collect();
+    all.sort_unstable_by(f32::total_cmp);
+    let Some(typical) = all.get(all.len() * 85 / 100).copied() else { return Vec::new() };
+    let layer = 0.4 * typical;
+    if layer <= 1.0 {
+        return vec![thing.to_vec()];
+    }
+    let mut kept = Raster::filled(width, height, false);
+    let mut queue: BinaryHeap<(Reverse<u32>, usize)> = BinaryHeap::new();
+    let quantise = |v: f32| (v * 12.0) as u32;
+    for i in thing {
+        if depth.at(*i, width) > layer {
+            kept.samples_mut()[*i] = true;
+        }
+    }
+    for i in thing {
+        if kept.samples()[*i] && around(*i, width, height).any(|j| mask.samples()[j] && !kept.samples()[j]) {
+            queue.push((Reverse(0), *i));
+        }
+    }
+    let reach = quantise(layer);
+    while let Some((Reverse(cost), i)) = queue.pop() {
+        for j in around(i, width, height) {
+            let next = cost + if j / width == i / width || j % width == i % width { 12 } else { 16 };
+            if mask.samples()[j] && !kept.samples()[j] && next <= reach {
+                kept.samples_mut()[j] = true;
+                queue.push((Reverse(next), j));
+            }
+        }
+    }
+    let mut seen = Raster::filled(width, height, false);
+    let mut parts = Vec::new();
+    for start in thing {
+        if !kept.samples()[*start] || seen.samples()[*start] {
+            continue;
+        }
+        seen.samples_mut()[*start] = true;
+        let mut part = vec![*start];
+        let mut next = 0;
+        while let Some(&i) = part.get(next) {
+            next += 1;
+            for j in around(i, width, height) {
+                if kept.samples()[j] && !seen.samples()[j] {
+                    seen.samples_mut()[j] = true;
+                    part.push(j);
+                }
+            }
+        }
+        parts.push(part);
+    }
+    parts
+}
+
+fn step(i: usize, j: usize, width: usize) -> f64 {
+    if i / width == j / width || i % width == j % width { 1.0 } else { std::f64::consts::SQRT_2 }
+}
+
+/// The path between the two pixels of the part that are farthest from each other, kept near the middle.
+fn longest_path(part: &[usize], depth: &Depth, width: usize) -> Vec<usize> {
+    let Some(first) = part.first() else { return Vec::new() };
+    let (from_first, _) = spread(part, depth, width, *first);
+    let farthest = |costs: &[u32]| (0..part.len()).max_by_key(|k| (costs[*k], Reverse(*k))).unwrap_or(0);
+    let one = part[farthest(&from_first)];
+    let (from_one, back) = spread(part, depth, width, one);
+    let mut at = farthest(&from_one);
+    let mut path = vec![part[at]];
+    while let Some(before) = back[at] {
+        at = before;
+        path.push(part[at]);
+    }
+    path
+}
+
+/// Dijkstra's distances over the part, where the middle is cheap: a step costs more the shallower it is.
+fn spread(part: &[usize], depth: &Depth, width: usize, from: usize) -> (Vec<u32>, Vec<Option<usize>>) {
+    // Place of each pixel in `part`, through the depth grid.
+    let mut place = vec![usize::MAX; depth.values.len()];
+    let slot = |i: usize| (i / width + 1 - depth.low.1) * depth.width + i % width + 1 - depth.low.0;
+    for (k, i) in part.iter().enumerate() {
+        place[slot(*i)] = k;
+    }
+    let deepest = part.iter().map(|i| depth.at(*i, width)).fold(1.0f32, f32::max);
+    let mut costs = vec![u32::MAX; part.len()];
+    let mut back = vec![None; part.len()];
+    let mut queue = BinaryHeap::new();
+    let start = place[slot(from)];
+    costs[start] = 0;
+    queue.push((Reverse(0u32), start));
+    let offsets: [isize; 8] = {
+        let w = depth.width as isize;
+        [-1, 1, -w, w, -w - 1, -w + 1, w - 1, w + 1]
+    };
+    while let Some((Reverse(cost), k)) = queue.pop() {
+        if cost > costs[k] {
+            continue;
+        }
+        let here = slot(part[k]) as isize;
+        for (n, offset) in offsets.iter().enumerate() {
+            let Some(&j) = usize::try_from(here + offset).ok().and_then(|s| place.get(s)) else { continue };
+            if j == usize::MAX {
+                continue;
+            }
+            let length = if n < 4 { 100.0 } else { 141.4 };
+            let shallow = 1.0 + 2.0 * (1.0 - depth.at(part[j], width).min(deepest) / deepest);
+            let next = cost.saturating_add((length * shallow) as u32);
+            if next < costs[j] {
+                costs[j] = next;
+                back[j] = Some(k);
+                queue.push((Reverse(next), j));
+            }
+        }
+    }
+    for cost in &mut costs {
+        if *cost == u32::MAX {
+            *cost = 0;
+        }
+    }
+    (costs, back)
+}
