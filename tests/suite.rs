@@ -5,3 +5,4 @@ mod outside;
 mod plan;
 mod reference;
 mod scale;
+mod twist;

@@ -1,11 +1,27 @@
 //! Fourth stage: direction, angle, turns along the strand and plies, read from the straightened strand by several routes
 //! that must agree. Everything here is in the strip's own columns; millimetres come in later.
 
+mod direction;
+mod face;
+mod fold;
+mod geometry;
+mod orient;
+mod outcome;
+mod piece;
+mod plies;
+mod smooth;
+mod track;
+
+use rayon::prelude::*;
+
+use super::strand::{Strand, Strands};
 use crate::base::geometry::{Point, Strip as StripSpace};
+use crate::base::stats;
 use crate::figures::report::TwistDirection;
 use crate::figures::words::Reason;
+use piece::PieceLook;
 
-use super::strand::Strands;
+pub use geometry::{axis_radius_of_envelope, surface_angle_from_turns, turns_from_surface_angle};
 
 /// What the person says about the twist.
 #[derive(Debug, Clone, Copy, Default)]
@@ -67,15 +83,57 @@ pub struct Twist {
 #[derive(Debug, Clone, Default)]
 pub struct TwistParams {}
 
+/// Fewest pixels across in which lines or plies can be told.
+const FEWEST_PIXELS: f64 = 8.0;
+/// Probability from which a direction or a number of plies is given.
+const SURE_ENOUGH: f64 = 0.8;
+
 /// Reads the twist from the straightened strands.
 #[must_use]
-pub fn read_twist(_strands: &Strands, _request: &TwistRequest, _params: &TwistParams) -> Twist {
+pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
+    let chosen: Vec<&Strand> = strands.pieces.iter().filter(|s| s.chosen).collect();
+    let looks: Vec<(&Strand, PieceLook)> = chosen.par_iter().filter_map(|s| Some((*s, PieceLook::at(s)?))).collect();
+    if looks.is_empty() {
+        return nothing(if chosen.is_empty() { Reason::NoStrand } else { Reason::TwistNotVisible }, request);
+    }
+    let width = stats::mean(&looks.iter().map(|(s, l)| l.outline.mean_width * s.step_px).collect::<Vec<_>>());
+    if width.unwrap_or(0.0) < FEWEST_PIXELS {
+        return nothing(Reason::TooFewPixels, request);
+    }
+    let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) = looks.into_iter().unzip();
+    let weighed = plies::weigh(&looks);
+    let (likeliest, probability) = weighed.best();
+    let used = request.plies.unwrap_or(likeliest);
+    let odds: f64 = looks.iter().map(|l| direction::log_odds(l, used)).sum();
+    let sense = if odds >= 0.0 { 1.0 } else { -1.0 };
+    let sure = 1.0 / (1.0 + (-odds.abs()).exp());
+    let letter = if sense > 0.0 { TwistDirection::Z } else { TwistDirection::S };
+    let known = request.plies.is_some() || probability >= SURE_ENOUGH;
+    let pieces: Vec<StrandTwist> = strands
+        .iter()
+        .zip(&looks)
+        .filter_map(|(s, l)| if used == 1 { Some(outcome::singles(s, l, sense)) } else { outcome::plied(s, l, used) })
+        .collect();
     Twist {
-        direction: Err(Reason::TwistNotVisible),
-        plies: Err(Reason::TwistNotVisible),
-        plies_stated: false,
+        direction: if sure >= SURE_ENOUGH { Ok((letter, sure)) } else { Err(Reason::TwistNotVisible) },
+        plies: if known { Ok((used, probability)) } else { Err(Reason::PliesUnclear) },
+        plies_stated: request.plies.is_some(),
         angle_reason: Reason::TwistNotVisible,
-        turns_reason: Reason::TwistNotVisible,
+        turns_reason: if known { Reason::TwistNotVisible } else { Reason::PliesUnclear },
+        pieces,
+    }
+}
+
+fn nothing(reason: Reason, request: &TwistRequest) -> Twist {
+    Twist {
+        direction: Err(reason.clone()),
+        plies: match request.plies {
+            Some(n) => Ok((n, 1.0)),
+            None => Err(reason.clone()),
+        },
+        plies_stated: request.plies.is_some(),
+        angle_reason: reason.clone(),
+        turns_reason: reason,
         pieces: Vec::new(),
     }
 }

@@ -1,0 +1,205 @@
+//! The strand averaged over its turns, and how well round plies wound about each other explain that picture.
+
+use nalgebra::{DMatrix, DVector};
+
+use super::super::strand::Strand;
+use super::face::{Face, Outline};
+use super::geometry::Bundle;
+use super::track::Track;
+
+/// Columns over one turn.
+pub(super) const TURN: usize = 48;
+/// Rows across, from -REACH to REACH half widths.
+pub(super) const ROWS: usize = 29;
+/// Outermost row, in local mean half widths.
+pub(super) const REACH: f64 = 1.12;
+
+/// One turn of the yarn, averaged over the strand: the square root of linear light, mean of each row removed.
+#[derive(Debug, Clone)]
+pub(super) struct Fold {
+    /// [channel][row * TURN + column]
+    pub(super) channels: [Vec<f64>; 3],
+    /// Sum of squares over all channels.
+    pub(super) total: f64,
+    /// Cells that nothing fell into.
+    pub(super) empty: usize,
+}
+
+impl Fold {
+    /// A whole turn made of `times` copies of this one.
+    pub(super) fn tiled(&self, times: u32) -> Self {
+        let channels = self.channels.clone().map(|c| {
+            c.chunks_exact(TURN).flat_map(|row| (0..TURN).map(|k| row[(k * times as usize) % TURN])).collect()
+        });
+        Self { channels, total: self.total, empty: self.empty }
+    }
+}
+
+/// Folds the strip over turns; the track repeats `harmonic` times a turn. Row offsets are in units of `half_width`
+/// (already averaged along the strand), about `centre`.
+pub(super) fn fold(
+    strand: &Strand,
+    outline: &Outline,
+    face: &Face,
+    track: &Track,
+    harmonic: u32,
+    half_width: &[f64],
+    centre: &[f64],
+) -> Fold {
+    let picture = &strand.strip.rgb;
+    let (width, height) = (picture.width(), picture.height());
+    let mut sums = vec![[0.0f64; 4]; TURN * ROWS];
+    let period = std::f64::consts::TAU * f64::from(harmonic);
+    for i in 0..outline.usable.len().min(width) {
+        let c = (((i as f64 + 0.5) / face.stations_per_column) as usize).min(face.columns - 1);
+        if !outline.usable[i] || !face.usable[c] {
+            continue;
+        }
+        let along = (i as f64 + 0.5) / face.stations_per_column - 0.5 - c as f64;
+        let phase = track.phase[c] + along * std::f64::consts::TAU * track.rate[c];
+        let column = ((phase / period).rem_euclid(1.0) * TURN as f64) as usize % TURN;
+        for r in 0..ROWS {
+            let y = centre[i] + half_width[i] * row_offset(r);
+            if y < 0.0 || y > (height - 1) as f64 {
+                continue;
+            }
+            let v = picture.samples()[y.round() as usize * width + i];
+            let cell = &mut sums[r * TURN + column];
+            for k in 0..3 {
+                cell[k] += f64::from(v[k].max(0.0).sqrt());
+            }
+            cell[3] += 1.0;
+        }
+    }
+    let empty = sums.iter().filter(|c| c[3] < 1.0).count();
+    let mut channels: [Vec<f64>; 3] = Default::default();
+    let mut total = 0.0;
+    for (k, out) in channels.iter_mut().enumerate() {
+        for row in sums.chunks_exact(TURN) {
+            let filled: Vec<f64> = row.iter().filter(|c| c[3] >= 1.0).map(|c| c[k] / c[3]).collect();
+            let mean = crate::base::stats::mean(&filled).unwrap_or(0.0);
+            for cell in row {
+                let v = if cell[3] >= 1.0 { cell[k] / cell[3] - mean } else { 0.0 };
+                total += v * v;
+                out.push(v);
+            }
+        }
+    }
+    Fold { channels, total, empty }
+}
+
+/// Offset of a fold's row, in half widths.
+pub(super) fn row_offset(r: usize) -> f64 {
+    (r as f64 / (ROWS - 1) as f64 * 2.0 - 1.0) * REACH
+}
+
+/// How well a bundle explains a fold.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Fit {
+    /// Share of the fold's sum of squares explained.
+    pub(super) explained: f64,
+    /// Column at which the first ply stands in the middle of the face.
+    pub(super) shift: usize,
+    /// Free parameters.
+    pub(super) parameters: usize,
+}
+
+/// Fits albedo per ply, light from three sides, depth, and what lies beyond either edge, at the best phase.
+///
+/// The light on a matt round ply is linear in its normal (Lambert); the darkness of grooves grows with depth. `sense` +1: Z.
+pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
+    let plies = bundle.radii.len();
+    let count = plies + 10;
+    let cells = TURN * ROWS;
+    let mut basis = vec![vec![0.0; cells]; count];
+    let outer = bundle.envelope_per_half_width();
+    for c in 0..TURN {
+        let theta = std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64;
+        for r in 0..ROWS {
+            let at = r * TURN + c;
+            let y = row_offset(r) / outer;
+            match bundle.seen(theta, sense, y) {
+                Some(s) => {
+                    basis[s.ply][at] = 1.0;
+                    basis[plies][at] = s.normal_across;
+                    basis[plies + 1][at] = s.normal_along;
+                    basis[plies + 2][at] = s.depth;
+                }
+                None => basis[plies + if y < 0.0 { 3 } else { 4 }][at] = 1.0,
+            }
+        }
+    }
+    let mut depth = vec![f64::NAN; cells];
+    for c in 0..TURN {
+        let theta = std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64;
+        for r in 0..ROWS {
+            if let Some(s) = bundle.seen(theta, sense, row_offset(r) / outer) {
+                depth[r * TURN + c] = s.depth;
+            }
+        }
+    }
+    let row_step = 2.0 * REACH / (ROWS - 1) as f64 / outer;
+    let column_step = std::f64::consts::TAU / bundle.tangent_at_one / TURN as f64;
+    for (k, (dr, dc)) in [(1i64, 0i64), (-1, 0), (0, 1), (0, -1)].into_iter().enumerate() {
+        let step = if dr != 0 { row_step } else { column_step };
+        for r in 0..ROWS as i64 {
+            for c in 0..TURN as i64 {
+                let at = r as usize * TURN + c as usize;
+                let here = depth[at];
+                if !here.is_finite() {
+                    continue;
+                }
+                let mut steepest = 0.0f64;
+                for n in 1..=(0.7 / step).ceil() as i64 {
+                    let rr = r + n * dr;
+                    if rr < 0 || rr >= ROWS as i64 {
+                        break;
+                    }
+                    let there = depth[rr as usize * TURN + (c + n * dc).rem_euclid(TURN as i64) as usize];
+                    if there.is_finite() {
+                        steepest = steepest.max((there - here) / (n as f64 * step));
+                    }
+                }
+                basis[plies + 5 + k][at] = steepest.atan();
+            }
+        }
+    }
+    for at in 0..cells {
+        basis[plies + 9][at] = basis[plies][at] * basis[plies][at];
+    }
+    for b in &mut basis {
+        for row in b.chunks_exact_mut(TURN) {
+            let mean = row.iter().sum::<f64>() / TURN as f64;
+            row.iter_mut().for_each(|v| *v -= mean);
+        }
+    }
+    // Row means removed, the basis is one short of full rank (all albedos and outsides together are constant): a
+    // little ridge settles it.
+    let gram = DMatrix::from_fn(count, count, |i, j| {
+        basis[i].iter().zip(&basis[j]).map(|(a, b)| a * b).sum::<f64>()
+            + if i == j { 1e-3 * cells as f64 / 100.0 } else { 0.0 }
+    });
+    let Some(cholesky) = gram.cholesky() else { return Fit { explained: 0.0, shift: 0, parameters: count } };
+    let distinct = if bundle.equal() { TURN / plies } else { TURN };
+    let mut best = Fit { explained: f64::NEG_INFINITY, shift: 0, parameters: count };
+    for shift in 0..distinct {
+        let mut explained = 0.0;
+        for channel in &fold.channels {
+            let right = DVector::from_fn(count, |i, _| {
+                let mut sum = 0.0;
+                for (b, f) in basis[i].chunks_exact(TURN).zip(channel.chunks_exact(TURN)) {
+                    for (k, v) in b.iter().enumerate() {
+                        sum += v * f[(k + shift) % TURN];
+                    }
+                }
+                sum
+            });
+            explained += right.dot(&cholesky.solve(&right));
+        }
+        if explained > best.explained {
+            best = Fit { explained, shift, parameters: count };
+        }
+    }
+    best.explained /= fold.total.max(1e-30);
+    best
+}

@@ -1,0 +1,150 @@
+//! The figures of one piece, once the number of plies is known.
+
+use std::f64::consts::{PI, TAU};
+
+use super::super::strand::Strand;
+use super::piece::{Candidate, PieceLook};
+use super::plies::candidate;
+use super::{Estimate, StrandTwist};
+use crate::base::geometry::{Point, Strip as StripSpace};
+use crate::base::stats;
+use crate::figures::words::Reason;
+
+/// How far below the outline the axes of the visible fibres wind, rows: half the thickness of the thinnest line that a
+/// photo resolves, about a pixel and a half.
+const LINE_DEPTH: f64 = 0.7;
+
+/// Singles: the fibres' angle.
+pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTwist {
+    let n = look.outline.usable.len();
+    let middle = stats::median(&look.fine.iter().map(|w| sense * look.angle_of(w)).collect::<Vec<_>>());
+    let mut knots: Vec<(f64, f64)> = Vec::new();
+    if let Some(middle) = middle {
+        for window in &look.fine {
+            let angle = sense * look.angle_of(window);
+            // A window off by more than 20 degrees follows something else: a hair, a shadow.
+            if (angle - middle).abs() < 0.35 {
+                let radius = window.radius * look.fine_stations_per_column / look.fine_stations_per_column;
+                let tangent = angle.tan() * radius / (radius - LINE_DEPTH).max(0.5 * radius);
+                knots.push((window.column * look.fine_stations_per_column, tangent.atan()));
+            }
+        }
+    }
+    let half = look.outline.mean_width * 4.0;
+    let angle_rad: Vec<Option<f64>> = (0..n)
+        .map(|i| {
+            let x = i as f64;
+            if !look.outline.usable[i] {
+                return None;
+            }
+            let after = knots.partition_point(|k| k.0 <= x);
+            match (after.checked_sub(1).and_then(|k| knots.get(k)), knots.get(after)) {
+                (Some(a), Some(b)) if b.0 - a.0 < 3.0 * half => Some(a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0)),
+                (Some(a), _) if x - a.0 < half => Some(a.1),
+                (_, Some(b)) if b.0 - x < half => Some(b.1),
+                _ => None,
+            }
+            .map(|a: f64| a.max(0.0))
+        })
+        .collect();
+    let seen: Vec<f64> = angle_rad.iter().flatten().copied().collect();
+    let spread = stats::robust_deviation(&knots.iter().map(|k| k.1).collect::<Vec<_>>()).unwrap_or(0.0);
+    let mean_angle_rad = stats::mean(&seen).map(|value| {
+        let noise = spread / (knots.len().max(1) as f64).sqrt();
+        let depth = value.sin() * value.cos() * LINE_DEPTH / (look.outline.mean_width / 2.0);
+        Estimate { value, u: noise.hypot(depth * 0.6).hypot(0.008) }
+    });
+    StrandTwist {
+        strand: strand.number,
+        angle_rad,
+        turns: Vec::new(),
+        mean_angle_rad,
+        turns_relative_u: 0.01,
+        bumps: Vec::new(),
+        fibre_angle_rad: Err(Reason::Singles),
+        ply_angles_rad: None,
+    }
+}
+
+/// Plied yarn: turns by counting, the band's angle from them.
+pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<StrandTwist> {
+    let (candidate, _) = candidate(look, plies)?;
+    let coarse = look.coarse.as_ref()?;
+    let n = look.outline.usable.len();
+    let per = coarse.stations_per_column;
+    let columns = coarse.track.phase.len();
+    let period = TAU * f64::from(candidate.harmonic);
+    let bundle = candidate.bundle(coarse.rate * look.outline.mean_width / f64::from(candidate.harmonic));
+    let outer = bundle.envelope_per_half_width();
+    let mut turns = Vec::with_capacity(n);
+    let mut angle_rad = Vec::with_capacity(n);
+    let mut ply_sums = vec![0.0; bundle.axis_radii.len()];
+    let mut count = 0.0;
+    for i in 0..n {
+        let at = ((i as f64 + 0.5) / per - 0.5).clamp(0.0, (columns - 1) as f64);
+        let c = (at.floor() as usize).min(columns.saturating_sub(2));
+        let t = at - c as f64;
+        let next = (c + 1).min(columns - 1);
+        let phase = coarse.track.phase[c] * (1.0 - t) + coarse.track.phase[next] * t;
+        if !look.outline.usable[i] {
+            turns.push(None);
+            angle_rad.push(None);
+            continue;
+        }
+        turns.push(Some(phase / period));
+        let local = coarse.track.rate[c] / per / f64::from(candidate.harmonic);
+        let envelope = coarse.half_width[i] * outer;
+        let angles: Vec<f64> = bundle.axis_radii.iter().map(|rc| (TAU * rc * envelope * local).atan()).collect();
+        for (s, a) in ply_sums.iter_mut().zip(&angles) {
+            *s += a;
+        }
+        count += 1.0;
+        angle_rad.push(stats::mean(&angles));
+    }
+    let seen: Vec<f64> = angle_rad.iter().flatten().copied().collect();
+    let repeats = (coarse.track.phase.last()? - coarse.track.phase.first()?) / TAU;
+    let mean_angle_rad = stats::mean(&seen).map(|value| Estimate {
+        value,
+        // Closeness of the plies is known to about 7 %, and the tangent goes with it.
+        u: (value.sin() * value.cos() * 0.07).hypot(0.008),
+    });
+    Some(StrandTwist {
+        strand: strand.number,
+        angle_rad,
+        turns,
+        mean_angle_rad,
+        // A tenth of a repeat at either end.
+        turns_relative_u: (0.14 / repeats.max(1.0)).hypot(0.002),
+        bumps: bumps(look, candidate, n),
+        fibre_angle_rad: Err(Reason::FibresNotVisible),
+        ply_angles_rad: (!bundle.equal()).then(|| ply_sums.iter().map(|s| s / f64::max(count, 1.0)).collect()),
+    })
+}
+
+/// Where plies stand out on the two edges.
+fn bumps(look: &PieceLook, candidate: Candidate, stations: usize) -> Vec<Point<StripSpace>> {
+    let Some(coarse) = look.coarse.as_ref() else { return Vec::new() };
+    let Some(fit) = super::plies::candidate(look, candidate.plies) else { return Vec::new() };
+    let mut out = Vec::new();
+    let per_turn = f64::from(candidate.plies);
+    let start = TAU * fit.1.shift as f64 / super::fold::TURN as f64;
+    let columns = coarse.track.phase.len();
+    let mut last = [f64::NEG_INFINITY; 2];
+    for i in 0..stations {
+        let c = (i as f64 / coarse.stations_per_column) as usize;
+        if c >= columns || !look.outline.usable[i] {
+            continue;
+        }
+        let theta = coarse.track.phase[c] / f64::from(candidate.harmonic) - start;
+        for (side, edge) in [(0usize, -1.0), (1, 1.0)] {
+            // Ply k stands at the edge when theta + 2 pi k / n is a quarter turn to that side.
+            let count = ((theta - edge * coarse.track.sense * PI / 2.0) / TAU * per_turn).floor();
+            if last[side].is_finite() && count > last[side] {
+                let y = coarse.centre[i] + edge * look.local_half_width[i];
+                out.push(Point::new(i as f64, y));
+            }
+            last[side] = count;
+        }
+    }
+    out
+}

@@ -1,0 +1,201 @@
+//! Everything that is looked at in one piece before the number of plies is decided.
+
+use super::super::strand::Strand;
+use super::face::{Face, Outline, Sampling};
+use super::fold::{self, Fit, Fold};
+use super::geometry::Bundle;
+use super::orient::{self, Ring, Window, windows};
+use super::track::{self, Track};
+
+/// A way in which the followed pattern may belong to a yarn.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Candidate {
+    /// Plies.
+    pub(super) plies: u32,
+    /// How often the followed pattern repeats in one turn.
+    pub(super) harmonic: u32,
+    /// Radius of the thin ply over that of the thick one; `None`: equal plies.
+    pub(super) thin: Option<f64>,
+}
+
+impl Candidate {
+    /// The plies that this candidate stands for; `turns_per_width` are turns per mean width.
+    pub(super) fn bundle(&self, turns_per_width: f64) -> Bundle {
+        match self.thin {
+            Some(ratio) => Bundle::thick_and_thin(ratio, CLOSENESS, turns_per_width),
+            None => Bundle::equal_plies(self.plies, CLOSENESS, turns_per_width),
+        }
+    }
+}
+
+/// Distance of ply axes over that of round plies just touching. Plies press into each other: their sections flatten where
+/// they touch. Common practice, no source; 0.85 to 1 covers firm to open yarn.
+pub(super) const CLOSENESS: f64 = 0.93;
+
+/// All candidates.
+pub(super) const CANDIDATES: [Candidate; 14] = [
+    Candidate { plies: 2, harmonic: 2, thin: None },
+    Candidate { plies: 2, harmonic: 1, thin: None },
+    Candidate { plies: 2, harmonic: 1, thin: Some(0.8) },
+    Candidate { plies: 2, harmonic: 1, thin: Some(0.65) },
+    Candidate { plies: 2, harmonic: 1, thin: Some(0.5) },
+    Candidate { plies: 2, harmonic: 2, thin: Some(0.8) },
+    Candidate { plies: 2, harmonic: 2, thin: Some(0.65) },
+    Candidate { plies: 2, harmonic: 2, thin: Some(0.5) },
+    Candidate { plies: 3, harmonic: 3, thin: None },
+    Candidate { plies: 3, harmonic: 1, thin: None },
+    Candidate { plies: 3, harmonic: 2, thin: None },
+    Candidate { plies: 4, harmonic: 4, thin: None },
+    Candidate { plies: 4, harmonic: 1, thin: None },
+    Candidate { plies: 4, harmonic: 2, thin: None },
+];
+
+/// The coarse pattern of a piece.
+#[derive(Debug, Clone)]
+pub(super) struct Coarse {
+    /// Half width and middle per station, averaged along the strand.
+    pub(super) half_width: Vec<f64>,
+    /// Row of the strip on the strand's middle, averaged along the strand.
+    pub(super) centre: Vec<f64>,
+    /// Stations per column of the track.
+    pub(super) stations_per_column: f64,
+    /// The followed component.
+    pub(super) track: Track,
+    /// Mean repeats per station.
+    pub(super) rate: f64,
+    /// Coherent power of the second harmonic over that of its neighbours.
+    pub(super) second_over_noise: f64,
+    /// Share of the face's variance that repeats.
+    pub(super) share: f64,
+    /// Direction of the coarse lines less that of the fine ones, in the sense of twist, radians.
+    pub(super) coarse_less_fine: f64,
+    /// How well each of `CANDIDATES` explains the folded picture.
+    pub(super) fits: Vec<Fit>,
+}
+
+/// What was looked at in a piece.
+#[derive(Debug, Clone)]
+pub(super) struct PieceLook {
+    /// Where its yarn lies in the strip.
+    pub(super) outline: Outline,
+    /// Half width per station, averaged over about a diameter.
+    pub(super) local_half_width: Vec<f64>,
+    /// The fine lines, window by window.
+    pub(super) fine: Vec<Window>,
+    /// Stations per column of the fine windows.
+    pub(super) fine_stations_per_column: f64,
+    /// Radius per row of the fine face, rows.
+    pub(super) fine_row_radius: f64,
+    /// The coarse pattern.
+    pub(super) coarse: Option<Coarse>,
+}
+
+impl PieceLook {
+    /// Looks at one piece; `None` where too little of it can be used.
+    pub(super) fn at(strand: &Strand) -> Option<Self> {
+        let outline = Outline::of(strand)?;
+        let width = outline.mean_width;
+        if width < 4.0 {
+            return None;
+        }
+        let (local_half_width, local_centre) = outline.smoothed(width * 0.7);
+        // 60 columns a diameter resolve every line that is wider than 1/30 of it; more only costs time.
+        let per = (width / 60.0).floor().max(1.0);
+        let sampling = Sampling {
+            step_phi: 2.0 * per / width,
+            limit_phi: 1.05,
+            stations_per_column: per,
+            high_pass: 3.0 * width,
+            planes: 2,
+        };
+        let face = Face::sample(strand, &outline, &local_half_width, &local_centre, sampling)?;
+        let columns = width / per;
+        let fine = windows(&face, (4.0 * columns) as usize, Ring { low: 2.5 / columns, high: 0.35 });
+        let coarse_lines = windows(&face, (6.0 * columns) as usize, Ring { low: 0.7 / columns, high: 2.2 / columns });
+        let mut look = Self {
+            local_half_width,
+            fine_stations_per_column: per,
+            fine_row_radius: width / 2.0,
+            fine,
+            outline,
+            coarse: None,
+        };
+        look.coarse = look.coarse_pattern(strand, &coarse_lines);
+        Some(look)
+    }
+
+    /// Signed angle of the lines seen in a window, at the middle of the face.
+    pub(super) fn angle_of(&self, window: &Window) -> f64 {
+        (window.slope_angle.tan() * window.radius / self.fine_row_radius).atan()
+    }
+
+    fn median_angle(&self, windows: &[Window]) -> f64 {
+        crate::base::stats::median(&windows.iter().map(|w| self.angle_of(w)).collect::<Vec<_>>()).unwrap_or(0.0)
+    }
+
+    fn coarse_pattern(&self, strand: &Strand, coarse_lines: &[Window]) -> Option<Coarse> {
+        let width = self.outline.mean_width;
+        let (half_width, centre) = self.outline.smoothed(width * 2.0);
+        let radius: Vec<f64> = half_width.iter().map(|r| r * 1.1).collect();
+        let per = (width / 16.0).max(1.0);
+        let sampling =
+            Sampling { step_phi: 0.1, limit_phi: 1.1, stations_per_column: per, high_pass: 5.0 * width, planes: 2 };
+        let face = Face::sample(strand, &self.outline, &radius, &centre, sampling)?;
+        let track = track::follow(&face, width / per)?;
+        let good: Vec<f64> = face.usable.iter().zip(&track.rate).filter(|(u, _)| **u).map(|(_, r)| *r / per).collect();
+        let rate = crate::base::stats::mean(&good)?;
+        let power =
+            |ratio: f64| -> f64 { track::lines(&face, &track, ratio).iter().flatten().map(|z| z.norm_sqr()).sum() };
+        let beside = [2.21, 2.29, 2.39, 2.61, 2.71, 2.79];
+        let noise = beside.iter().map(|q| power(*q)).sum::<f64>() / beside.len() as f64;
+        let second = power(2.0);
+        let total: f64 =
+            face.planes.iter().flatten().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>() / good.len().max(1) as f64;
+        let share = 2.0 * (power(1.0) + second + power(3.0)) / total.max(1e-30);
+        let folds: Vec<Fold> = [1, 2]
+            .into_iter()
+            .map(|h| fold::fold(strand, &self.outline, &face, &track, h, &half_width, &centre))
+            .collect();
+        let [base, double] = folds.as_slice() else { return None };
+        let fits = CANDIDATES
+            .iter()
+            .map(|c| {
+                let bundle = c.bundle(rate * width / f64::from(c.harmonic));
+                let tiled;
+                let picture = match (c.harmonic, c.thin) {
+                    (1, _) => base,
+                    (2, Some(_)) => double,
+                    (h, _) => {
+                        tiled = base.tiled(h);
+                        &tiled
+                    }
+                };
+                fold::fit(picture, &bundle, track.sense)
+            })
+            .collect();
+        let coarse_less_fine = track.sense * (self.median_angle(coarse_lines) - self.median_angle(&self.fine));
+        Some(Coarse {
+            half_width,
+            centre,
+            stations_per_column: per,
+            rate,
+            second_over_noise: second / noise.max(1e-30),
+            share,
+            coarse_less_fine,
+            fits,
+            track,
+        })
+    }
+
+    /// Sum of the fine windows' power per direction, each window alike.
+    pub(super) fn fine_power(&self) -> Vec<f64> {
+        let mut sum = vec![0.0; orient::DIRECTIONS];
+        for window in &self.fine {
+            let all: f64 = window.power.iter().map(|p| p.max(0.0)).sum();
+            for (s, p) in sum.iter_mut().zip(&window.power) {
+                *s += p / all.max(1e-30);
+            }
+        }
+        sum
+    }
+}

@@ -1,0 +1,277 @@
+//! Following the coarse pattern of plies along the strand: which way it runs, how fast it repeats, and its phase.
+//!
+//! On the flattened face every pattern that turns with the yarn is a sum of `a_h exp(i h (theta(x) - phi))`, with theta
+//! the angle through which the yarn has turned. A component `h` repeats `h` times a turn along the strand, and its phase
+//! runs through `h` radians per radian around it: the sense of that run is the direction of twist.
+
+use std::f64::consts::TAU;
+
+use rustfft::{FftPlanner, num_complex::Complex};
+
+use super::face::Face;
+
+/// Phase slopes around the face that are tried, radians per radian, either sense.
+const SLOPES: [f64; 3] = [1.2, 2.4, 3.8];
+/// Repeats per octave of the frequency grid.
+const PER_OCTAVE: f64 = 8.0;
+
+/// The followed component.
+#[derive(Debug, Clone)]
+pub(super) struct Track {
+    /// +1: the pattern runs down to the right (Z); -1: S.
+    pub(super) sense: f64,
+    /// Phase per column, radians, growing along the strand.
+    pub(super) phase: Vec<f64>,
+    /// Local repeats per column.
+    pub(super) rate: Vec<f64>,
+    /// Power of the patterns that run one way over the other, summed along the track: natural log of the ratio.
+    pub(super) log_sense_ratio: f64,
+    /// Share of the face's coarse variance that the component explains.
+    pub(super) coherence: f64,
+}
+
+struct Scalogram {
+    rates: Vec<f64>,
+    /// [sense][rate][column]
+    power: [Vec<Vec<f32>>; 2],
+}
+
+fn row_weights(face: &Face) -> Vec<f64> {
+    // A cosine over the sampled face: its rim is foreshortened and shaded.
+    let limit = face.phi(face.rows - 1) + face.step_phi;
+    (0..face.rows).map(|r| (face.phi(r) / limit * std::f64::consts::FRAC_PI_2).cos()).collect()
+}
+
+fn scalogram(face: &Face, low: f64, high: f64) -> Scalogram {
+    let n = face.columns;
+    let padded = (n + n / 4).next_power_of_two();
+    let count = ((high / low).log2() * PER_OCTAVE).ceil() as usize + 1;
+    let rates: Vec<f64> = (0..count).map(|i| low * 2.0f64.powf(i as f64 / PER_OCTAVE)).collect();
+    let mut planner = FftPlanner::<f32>::new();
+    let (forward, inverse) = (planner.plan_fft_forward(padded), planner.plan_fft_inverse(padded));
+    let weights = row_weights(face);
+    let mut power = [vec![vec![0.0f32; n]; count], vec![vec![0.0f32; n]; count]];
+    for plane in &face.planes {
+        for slope in SLOPES {
+            for (side, sense) in [1.0, -1.0].into_iter().enumerate() {
+                let mut sum = vec![Complex::new(0.0f32, 0.0); padded];
+                for r in 0..face.rows {
+                    // Z: theta grows with x as phi does: component exp(i h (theta - phi)); multiply by exp(i h phi).
+                    let turn = Complex::from_polar(weights[r] as f32, (sense * slope * face.phi(r)) as f32);
+                    for (s, v) in sum.iter_mut().zip(&plane[r * n..(r + 1) * n]) {
+                        *s += turn * *v;
+                    }
+                }
+                forward.process(&mut sum);
+                for (i, rate) in rates.iter().enumerate() {
+                    let mut band = vec![Complex::new(0.0f32, 0.0); padded];
+                    // Gaussian in frequency, 18 % wide (sigma): about two repeats long (sigma 0.9 repeat).
+                    let sigma = 0.18 * rate * padded as f64;
+                    let middle = rate * padded as f64;
+                    let first = (middle - 3.0 * sigma).floor().max(1.0) as usize;
+                    let last = ((middle + 3.0 * sigma).ceil() as usize).min(padded / 2);
+                    for k in first..=last {
+                        let t = (k as f64 - middle) / sigma;
+                        band[k] = sum[k] * (-0.5 * t * t).exp() as f32;
+                    }
+                    inverse.process(&mut band);
+                    for (p, v) in power[side][i].iter_mut().zip(&band) {
+                        *p = p.max(v.norm_sqr());
+                    }
+                }
+            }
+        }
+    }
+    Scalogram { rates, power }
+}
+
+/// The best path through the scalogram of one sense: rate index per column, and its mean log power.
+fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (Vec<usize>, f64) {
+    let rates = power.len();
+    let blocks = columns.div_ceil(block);
+    let mut score = vec![vec![0.0f64; rates]; blocks];
+    for b in 0..blocks {
+        let span = b * block..((b + 1) * block).min(columns);
+        let good = span.clone().filter(|c| usable[*c]).count();
+        if good == 0 {
+            continue;
+        }
+        let total: f64 = power.iter().map(|p| f64::from(p[b * block])).sum::<f64>().max(1e-30);
+        for (s, p) in score[b].iter_mut().zip(power) {
+            *s = f64::from(p[b * block]) / total;
+        }
+    }
+    // Twist changes slowly along a yarn: a change of rate by one grid step (9 %) within a block costs as much as a
+    // twentieth of the block's power.
+    let cost = 0.05;
+    let mut best = vec![vec![0.0f64; rates]; blocks];
+    let mut from = vec![vec![0usize; rates]; blocks];
+    for b in 0..blocks {
+        for i in 0..rates {
+            let mut top = (f64::NEG_INFINITY, i);
+            if b == 0 {
+                top.0 = 0.0;
+            } else {
+                for j in i.saturating_sub(2)..=(i + 2).min(rates - 1) {
+                    let v = best[b - 1][j] - cost * (i as f64 - j as f64).powi(2);
+                    if v > top.0 {
+                        top = (v, j);
+                    }
+                }
+            }
+            best[b][i] = top.0 + score[b][i];
+            from[b][i] = top.1;
+        }
+    }
+    let mut at =
+        best.last().and_then(|l| l.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|(i, _)| i)).unwrap_or(0);
+    let mut by_block = vec![0; blocks];
+    let mut sum = 0.0;
+    for b in (0..blocks).rev() {
+        by_block[b] = at;
+        sum += score[b][at];
+        at = from[b][at];
+    }
+    ((0..columns).map(|c| by_block[c / block]).collect(), sum / blocks.max(1) as f64)
+}
+
+/// Follows the strongest component. `width` is the strand's width in columns.
+pub(super) fn follow(face: &Face, width: f64) -> Option<Track> {
+    let n = face.columns;
+    // From one ply passing in 16 diameters (3 degrees, two plies) to 4 per diameter (60 degrees, four plies).
+    let low = (1.0 / (16.0 * width)).max(2.0 / n as f64);
+    let high = (4.0 / width).min(0.25);
+    if high < 2.0 * low {
+        return None;
+    }
+    let s = scalogram(face, low, high);
+    let block = (width / 4.0).round().max(1.0) as usize;
+    let mut best: Option<(f64, Vec<usize>, usize)> = None;
+    for side in 0..2 {
+        let (p, _) = path(&s.power[side], n, &face.usable, block);
+        let sum: f64 = (0..n).filter(|c| face.usable[*c]).map(|c| f64::from(s.power[side][p[c]][c])).sum();
+        if best.as_ref().is_none_or(|b| sum > b.0) {
+            best = Some((sum, p, side));
+        }
+    }
+    let (sum, indices, side) = best?;
+    let other: f64 = (0..n).filter(|c| face.usable[*c]).map(|c| f64::from(s.power[1 - side][indices[c]][c])).sum();
+    let sense = if side == 0 { 1.0 } else { -1.0 };
+    let rate: Vec<f64> =
+        super::smooth::gaussian(&indices.iter().map(|i| s.rates[*i].ln()).collect::<Vec<_>>(), block as f64 * 2.0)
+            .iter()
+            .map(|v| v.exp())
+            .collect();
+    let mut phase = Vec::with_capacity(n);
+    let mut at = 0.0;
+    for r in &rate {
+        phase.push(at);
+        at += TAU * r;
+    }
+    let mut track = Track { sense, phase, rate, log_sense_ratio: (sum / other.max(1e-30)).ln(), coherence: 0.0 };
+    for _ in 0..3 {
+        refine(face, &mut track, 1.0);
+    }
+    Some(track)
+}
+
+/// Complex amplitude of the component that turns `ratio` times as fast as the track, per row, local average over
+/// `repeats` repeats (sigma) of the track.
+pub(super) fn demodulated_row(face: &Face, plane: &[f32], row: usize, phase: &[f64], ratio: f64) -> Vec<Complex<f64>> {
+    let n = face.columns;
+    plane[row * n..(row + 1) * n]
+        .iter()
+        .zip(phase)
+        .map(|(v, p)| Complex::from_polar(f64::from(*v), -ratio * p))
+        .collect()
+}
+
+/// Moves the phase to that of the pattern itself.
+fn refine(face: &Face, track: &mut Track, repeats: f64) {
+    let n = face.columns;
+    let weights = row_weights(face);
+    let mean_rate = track.rate.iter().sum::<f64>() / n as f64;
+    // Rows are brought to one phase by their own mean phase against the middle, from the whole strand.
+    let mut sums = vec![Complex::new(0.0f64, 0.0); n];
+    for plane in &face.planes {
+        let rows: Vec<Vec<Complex<f64>>> =
+            (0..face.rows).map(|r| demodulated_row(face, plane, r, &track.phase, 1.0)).collect();
+        // Cross spectrum with a slowly varying reference: the sum over rows so far.
+        let local: Vec<Vec<Complex<f64>>> = rows.iter().map(|z| smooth_complex(z, repeats / mean_rate)).collect();
+        let middle = face.rows / 2;
+        let mut turn = vec![Complex::new(1.0, 0.0); face.rows];
+        for step in [-1i64, 1] {
+            let mut r = middle as i64;
+            let mut angle = 0.0;
+            loop {
+                let next = r + step;
+                if next < 0 || next >= face.rows as i64 {
+                    break;
+                }
+                let cross: Complex<f64> =
+                    local[next as usize].iter().zip(&local[r as usize]).map(|(a, b)| a * b.conj()).sum();
+                angle += cross.arg();
+                turn[next as usize] = Complex::from_polar(1.0, -angle);
+                r = next;
+            }
+        }
+        for r in 0..face.rows {
+            for (s, v) in sums.iter_mut().zip(&rows[r]) {
+                *s += v * turn[r] * weights[r];
+            }
+        }
+    }
+    let slow = smooth_complex(&sums, repeats / mean_rate);
+    let mut last = 0.0;
+    let mut offset = 0.0;
+    let mut residual = Vec::with_capacity(n);
+    for (i, z) in slow.iter().enumerate() {
+        let a = z.arg();
+        if i > 0 {
+            let mut d = a - last;
+            d -= TAU * (d / TAU).round();
+            offset += d;
+        } else {
+            offset = a;
+        }
+        last = a;
+        residual.push(offset);
+    }
+    for (p, r) in track.phase.iter_mut().zip(&residual) {
+        *p += r;
+    }
+    for i in 0..n {
+        let (a, b) = (i.saturating_sub(1), (i + 1).min(n - 1));
+        track.rate[i] = ((track.phase[b] - track.phase[a]) / (b - a).max(1) as f64 / TAU).max(1e-6);
+    }
+}
+
+pub(super) fn smooth_complex(z: &[Complex<f64>], sigma: f64) -> Vec<Complex<f64>> {
+    let re = super::smooth::gaussian(&z.iter().map(|v| v.re).collect::<Vec<_>>(), sigma);
+    let im = super::smooth::gaussian(&z.iter().map(|v| v.im).collect::<Vec<_>>(), sigma);
+    re.into_iter().zip(im).map(|(a, b)| Complex::new(a, b)).collect()
+}
+
+/// Mean amplitude of the component `ratio` per row and plane over the usable columns, and the mean power of the noise
+/// in such a mean.
+pub(super) fn lines(face: &Face, track: &Track, ratio: f64) -> Vec<Vec<Complex<f64>>> {
+    face.planes
+        .iter()
+        .map(|plane| {
+            (0..face.rows)
+                .map(|r| {
+                    let z = demodulated_row(face, plane, r, &track.phase, ratio);
+                    // Per phase, not per length: each repeat counts alike.
+                    let (mut s, mut w) = (Complex::new(0.0, 0.0), 0.0);
+                    for ((v, rate), u) in z.iter().zip(&track.rate).zip(&face.usable) {
+                        if *u {
+                            s += v * *rate;
+                            w += rate;
+                        }
+                    }
+                    if w > 0.0 { s / w } else { s }
+                })
+                .collect()
+        })
+        .collect()
+}
