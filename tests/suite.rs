@@ -1,5 +1,6 @@
 //! The integration tests, one binary.
 
+mod batch;
 mod evenness;
 mod outside;
 mod plan;

@@ -34,6 +34,8 @@ pub struct Args {
 pub enum Command {
     /// Measure the yarn in a photo
     Measure(Box<MeasureArgs>),
+    /// Measure many photos: a class, a fleece
+    Batch(Box<super::batch::BatchArgs>),
     /// Write the ruler card for printing
     Card(super::card::CardArgs),
     /// Turn figures into wheel settings and a plying plan

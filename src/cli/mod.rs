@@ -4,6 +4,7 @@
 //! one line in [`args::Command`] and one in [`dispatch`].
 
 pub mod args;
+mod batch;
 mod card;
 pub mod console;
 mod demo;
@@ -33,6 +34,7 @@ pub fn run() -> std::process::ExitCode {
 fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
     match command {
         Command::Measure(args) => measure::run(*args, console),
+        Command::Batch(args) => batch::run(&args, console),
         Command::Card(args) => card::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),

@@ -1,7 +1,7 @@
 //! The one place that writes files: beside the target first, then renamed, so that no reader ever meets half a file.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::Write;
+use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
@@ -55,6 +55,28 @@ impl Target {
             _ => Open::Beside(beside(&path).map_err(refused)?),
         };
         Ok(Self { path, open })
+    }
+
+    /// Puts in place what `fill` writes piece by piece, so that it need not be held in memory.
+    ///
+    /// # Errors
+    /// [`WriteError::Refused`] with the first error of `fill` or of the system; the target then is as it was.
+    pub fn fill(self, fill: impl FnOnce(&mut dyn Write) -> std::io::Result<()>) -> Result<(), WriteError> {
+        let Self { path, open } = self;
+        let done = match open {
+            Open::Direct(file) => {
+                let mut out = BufWriter::new(file);
+                fill(&mut out).and_then(|()| out.flush())
+            }
+            Open::Beside(mut file) => {
+                let filled = {
+                    let mut out = BufWriter::new(file.as_file_mut());
+                    fill(&mut out).and_then(|()| out.flush())
+                };
+                filled.and_then(|()| file.persist(&path).map(|_| ()).map_err(|refused| refused.error))
+            }
+        };
+        done.map_err(|source| WriteError::Refused { path, source })
     }
 
     /// Writes all of it and puts it in place.

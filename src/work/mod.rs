@@ -2,6 +2,7 @@
 //! reports; only `batch` runs the pipeline.
 
 pub mod arithmetic;
+pub mod batch;
 pub mod figure;
 pub mod plan;
 pub mod pool;

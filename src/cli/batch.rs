@@ -1,0 +1,210 @@
+//! `batch`: a folder, a pattern or a list of photos.
+
+use std::io::Read;
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+use indicatif::{ProgressBar, ProgressStyle};
+use serde::Serialize;
+
+use super::args::LookArgs;
+use super::console::Console;
+use super::exit::{Failure, Outcome};
+use super::settings::LookSettings;
+use crate::measure::pipeline::Params;
+use crate::show::json;
+use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
+
+const EXAMPLES: &str = "\
+Examples:
+  strandrule batch class/ --out results/
+      every photo below class/: reports/, overlays/, photos.csv, photos.jsonl, and samples.csv with the photos of each
+      label pooled. Killed half way? Start it again: it finishes what is missing
+  strandrule batch 'fleece/*.jpg' --out results/ --group folder
+      photos of one folder are one sample
+  strandrule batch class/ --out results/ --map map.csv
+      a table with the columns photo and sample mends labels that could not be read
+  strandrule batch class/ --out results/ --shard 2/4
+      the second quarter of the list, for the second of four machines that share a disk; when all are done, the same
+      command without --shard measures nothing again and writes the tables
+  parallel strandrule batch class/ --out part{} --shard {}/4 ::: 1 2 3 4
+  strandrule batch --merge part1 part2 part3 part4 --out results/
+      the same with GNU parallel and a folder each, put together at the end
+
+A photo that cannot be read is a row with its reason, and the exit code is 5.";
+
+/// `batch`.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES, arg_required_else_help = true)]
+pub struct BatchArgs {
+    /// Photos, folders of photos, or quoted patterns
+    #[arg(value_name = "PHOTOS", required_unless_present_any = ["list", "merge"])]
+    pub photos: Vec<PathBuf>,
+    /// The folder for all output; made if missing
+    #[arg(long, value_name = "DIR", required = true)]
+    pub out: PathBuf,
+    /// A text file with one photo, folder or pattern a line; - reads standard input
+    #[arg(long, value_name = "FILE", help_heading = "Which photos")]
+    pub list: Option<PathBuf>,
+    /// What makes photos one sample
+    #[arg(long, value_enum, default_value_t = Group::Label, help_heading = "Samples")]
+    pub group: Group,
+    /// A table (CSV) with the columns photo and sample; photos that it does not name go by their label
+    #[arg(long, value_name = "FILE.csv", conflicts_with = "group", help_heading = "Samples")]
+    pub map: Option<PathBuf>,
+    /// Photos in work at once [default: all cores]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=1024), help_heading = "Work")]
+    pub threads: Option<u16>,
+    /// Do only part I of N of the list, and write no tables
+    #[arg(long, value_name = "I/N", conflicts_with = "merge", help_heading = "Work")]
+    pub shard: Option<String>,
+    /// Put the folders of several shards together instead of measuring
+    #[arg(long, num_args = 1.., value_name = "DIR", conflicts_with_all = ["photos", "list"], help_heading = "Work")]
+    pub merge: Vec<PathBuf>,
+    /// Write no pictures of what was measured
+    #[arg(long, help_heading = "Work")]
+    pub no_overlays: bool,
+    /// What is stated about all photos alike.
+    #[command(flatten)]
+    pub look: LookArgs,
+}
+
+/// What makes photos one sample.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Group {
+    /// The label on the card
+    Label,
+    /// The folder
+    Folder,
+}
+
+impl From<BatchError> for Failure {
+    fn from(error: BatchError) -> Self {
+        match error {
+            BatchError::Saved(error) => Self::Input(error.to_string()),
+            other => Self::Output(other.to_string()),
+        }
+    }
+}
+
+/// What goes to standard output.
+#[derive(Serialize)]
+struct Done {
+    photos: usize,
+    failed: usize,
+    answered: usize,
+    table: Option<String>,
+}
+
+/// Runs the batch.
+pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failure> {
+    let grouping = grouping(args)?;
+    let shard = args.shard.as_deref().map(shard).transpose()?;
+    let (records, summary) = if args.merge.is_empty() {
+        measure(args, shard, console)?
+    } else {
+        let records = batch::merge(&args.merge, &args.out)?;
+        let failed = records.iter().filter(|r| r.failure.is_some()).count();
+        let answered = records.iter().filter(|r| r.answered).count();
+        let summary = Summary { photos: records.len(), failed, answered, unchanged: 0 };
+        (records, summary)
+    };
+    let table = if shard.is_none() {
+        batch::write_tables(&args.out, &records, &grouping)?;
+        Some(args.out.join("photos.csv").display().to_string())
+    } else {
+        None
+    };
+    let Summary { photos, failed, answered, unchanged } = summary;
+    let text = json::text(&Done { photos, failed, answered, table }).map_err(|e| Failure::Output(e.to_string()))?;
+    console.result(text.as_bytes())?;
+    console
+        .say(&format!("{photos} photos: {answered} with figures, {failed} failed, {unchanged} unchanged since before"));
+    Ok(if failed > 0 {
+        Outcome::SomePhotosFailed
+    } else if answered > 0 || photos == 0 {
+        Outcome::Answered
+    } else {
+        Outcome::NothingAnswered
+    })
+}
+
+fn measure(
+    args: &BatchArgs,
+    shard: Option<Shard>,
+    console: &Console,
+) -> Result<(Vec<batch::Record>, Summary), Failure> {
+    let settings = LookSettings::new(&args.look)?;
+    let mut places = args.photos.clone();
+    if let Some(list) = &args.list {
+        places.extend(listed(list)?);
+    }
+    let mut photos = batch::find_photos(&places, &args.out).map_err(|e| Failure::Input(e.to_string()))?;
+    match shard {
+        Some(shard) => photos = shard.take(photos),
+        None => batch::sweep(&args.out),
+    }
+    let bar = if console.person_reads_stderr() && !console.is_quiet() {
+        ProgressBar::new(photos.len() as u64)
+    } else {
+        ProgressBar::hidden()
+    };
+    if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {eta} left{msg}") {
+        bar.set_style(style);
+    }
+    let ask = |photo: &crate::measure::photo::Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
+    let work = Batch {
+        out: &args.out,
+        ask: &ask,
+        options: format!("{:?}", args.look),
+        draw: None,
+        params: Params::default(),
+        limits: settings.limits,
+        threads: threads(args),
+    };
+    let done = batch::measure_all(&work, &photos, &|_| bar.inc(1));
+    bar.finish_and_clear();
+    Ok(done?)
+}
+
+/// As stated, else as the environment says, else one for each core.
+fn threads(args: &BatchArgs) -> usize {
+    let from_environment = || std::env::var("RAYON_NUM_THREADS").ok()?.parse::<usize>().ok().filter(|n| *n > 0);
+    args.threads
+        .map(usize::from)
+        .or_else(from_environment)
+        .or_else(|| std::thread::available_parallelism().ok().map(usize::from))
+        .unwrap_or(1)
+}
+
+fn listed(file: &PathBuf) -> Result<Vec<PathBuf>, Failure> {
+    let unreadable = |e: std::io::Error| Failure::Input(format!("{}: cannot be read: {e}", file.display()));
+    let text = if file.as_os_str() == "-" {
+        let mut text = String::new();
+        std::io::stdin().lock().read_to_string(&mut text).map_err(unreadable)?;
+        text
+    } else {
+        std::fs::read_to_string(file).map_err(unreadable)?
+    };
+    Ok(text.lines().map(|l| l.trim_end_matches('\r')).filter(|l| !l.is_empty()).map(PathBuf::from).collect())
+}
+
+fn grouping(args: &BatchArgs) -> Result<Grouping, Failure> {
+    match (&args.map, args.group) {
+        (Some(file), _) => {
+            let bytes =
+                std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))?;
+            Grouping::from_table(&bytes).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
+        }
+        (None, Group::Label) => Ok(Grouping::Label),
+        (None, Group::Folder) => Ok(Grouping::Folder),
+    }
+}
+
+fn shard(given: &str) -> Result<Shard, Failure> {
+    let parts = given.split_once('/').and_then(|(i, n)| Some((i.trim().parse().ok()?, n.trim().parse().ok()?)));
+    match parts {
+        Some((index, of)) if index >= 1 && index <= of => Ok(Shard { index, of }),
+        _ => Err(Failure::Usage(format!("--shard {given:?}: give part and number of parts, as in 2/4"))),
+    }
+}

@@ -1,0 +1,85 @@
+//! Which photos show one sample.
+
+use std::collections::BTreeMap;
+
+use super::record::Record;
+
+/// How photos are put together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Grouping {
+    /// By the label on the card; a photo without one stands alone.
+    Label,
+    /// By the folder that the photo lies in.
+    Folder,
+    /// By a table of photos and samples; a photo that it does not name goes by its label.
+    Map(BTreeMap<String, String>),
+}
+
+/// Why a mapping file cannot be used.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum MapError {
+    /// Not the right columns.
+    #[error("the mapping file needs the columns \"photo\" and \"sample\" in its first row (found: {0})")]
+    Columns(String),
+    /// A row that cannot be read.
+    #[error("the mapping file's row {row}: {detail}")]
+    Row {
+        /// Counted with the header as row 1.
+        row: usize,
+        /// What is wrong.
+        detail: String,
+    },
+}
+
+impl Grouping {
+    /// From a table (CSV, UTF-8) with the columns `photo` and `sample`; `photo` is the name as the tables show it, or
+    /// the file name alone.
+    ///
+    /// # Errors
+    /// [`MapError`].
+    pub fn from_table(bytes: &[u8]) -> Result<Self, MapError> {
+        let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
+        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(bytes);
+        let row_error = |error: &csv::Error| MapError::Row {
+            row: error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX)),
+            detail: error.to_string(),
+        };
+        let header = reader.headers().map_err(|e| row_error(&e))?.clone();
+        let column = |name: &str| header.iter().position(|h| h.eq_ignore_ascii_case(name));
+        let (Some(photo), Some(sample)) = (column("photo"), column("sample")) else {
+            return Err(MapError::Columns(header.iter().collect::<Vec<_>>().join(", ")));
+        };
+        let mut map = BTreeMap::new();
+        for record in reader.records() {
+            let record = record.map_err(|e| row_error(&e))?;
+            let row = record.position().map_or(0, |p| usize::try_from(p.line()).unwrap_or(usize::MAX));
+            let (Some(name), Some(to)) = (record.get(photo), record.get(sample)) else {
+                return Err(MapError::Row { row, detail: "a cell is missing".to_owned() });
+            };
+            if name.is_empty() || to.is_empty() {
+                continue;
+            }
+            if map.insert(name.to_owned(), to.to_owned()).is_some_and(|before| before != to) {
+                return Err(MapError::Row {
+                    row,
+                    detail: format!("\"{name}\" is named twice, with different samples"),
+                });
+            }
+        }
+        Ok(Self::Map(map))
+    }
+
+    /// The sample that a photo shows, where one is known.
+    #[must_use]
+    pub fn sample_of(&self, record: &Record) -> Option<String> {
+        let folder = || record.photo.rsplit_once('/').map(|(folder, _)| folder.to_owned());
+        match self {
+            Self::Label => record.label.clone(),
+            Self::Folder => folder().or_else(|| record.label.clone()),
+            Self::Map(map) => {
+                let file = record.photo.rsplit('/').next().unwrap_or_default();
+                map.get(&record.photo).or_else(|| map.get(file)).cloned().or_else(|| record.label.clone())
+            }
+        }
+    }
+}

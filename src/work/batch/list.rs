@@ -1,0 +1,148 @@
+//! Which photos: files, folders, patterns and lists become one list, each photo once, in the order of its path.
+
+use std::collections::BTreeMap;
+use std::path::{Component, Path, PathBuf};
+
+use globset::GlobBuilder;
+use walkdir::WalkDir;
+
+/// Endings that are taken for photos in folders. The last three are phone formats that may not be readable; leaving
+/// them out in silence would lose somebody's photo.
+const ENDINGS: [&str; 9] = ["jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "avif"];
+
+/// A photo of the list.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Listed {
+    /// Its name in tables: the path below the folder, pattern or list that it was found by.
+    pub name: String,
+    /// Where it is.
+    pub path: PathBuf,
+}
+
+/// Why there is no list.
+#[derive(Debug, thiserror::Error)]
+pub enum ListError {
+    /// Neither a file, a folder nor a pattern.
+    #[error("{0}: there is no such file or folder")]
+    Missing(String),
+    /// A pattern that cannot be understood.
+    #[error("{pattern}: is no pattern ({detail}); quote it and use * and ?, as in 'class/*.jpg'")]
+    Pattern {
+        /// As typed.
+        pattern: String,
+        /// What is wrong.
+        detail: String,
+    },
+    /// A folder that cannot be read.
+    #[error("{place}: cannot be read: {detail}")]
+    Unreadable {
+        /// The folder.
+        place: String,
+        /// What the system says.
+        detail: String,
+    },
+    /// Nothing found.
+    #[error("no photo was found in {0}; photos end in .jpg, .jpeg, .png, .tif, .tiff or .webp")]
+    Nothing(String),
+    /// One name for two photos.
+    #[error("{0} and {1} would both be called \"{2}\"; give one folder above both instead")]
+    SameName(String, String, String),
+}
+
+/// All photos that the places name, each once, sorted by name. Nothing inside `out` is taken: it holds our own pictures.
+///
+/// A folder is searched through, with all below it; a place with `*`, `?` or `[` that does not exist itself is a
+/// pattern (`**` crosses folders); anything else is a file, taken whatever its ending.
+///
+/// # Errors
+/// [`ListError`].
+pub fn find_photos(places: &[PathBuf], out: &Path) -> Result<Vec<Listed>, ListError> {
+    let own = std::fs::canonicalize(out).ok();
+    let is_own = |path: &Path| own.as_ref().is_some_and(|own| std::fs::canonicalize(path).is_ok_and(|p| p == *own));
+    let mut found: BTreeMap<String, PathBuf> = BTreeMap::new();
+    let mut add = |name: &Path, path: &Path| {
+        let name = slashed(name);
+        match found.insert(name.clone(), path.to_owned()) {
+            Some(before) if std::fs::canonicalize(&before).ok() != std::fs::canonicalize(path).ok() => {
+                Err(ListError::SameName(shown(&before), shown(path), name))
+            }
+            _ => Ok(()),
+        }
+    };
+    for place in places {
+        if place.is_dir() {
+            for path in walk(place, &is_own)? {
+                if has_photo_ending(&path) {
+                    add(path.strip_prefix(place).unwrap_or(&path), &path)?;
+                }
+            }
+        } else if place.symlink_metadata().is_ok() {
+            add(Path::new(place.file_name().unwrap_or(place.as_os_str())), place)?;
+        } else if place.to_string_lossy().contains(['*', '?', '[']) {
+            let (base, paths) = matching(place, &is_own)?;
+            for path in paths {
+                add(path.strip_prefix(&base).unwrap_or(&path), &path)?;
+            }
+        } else {
+            return Err(ListError::Missing(shown(place)));
+        }
+    }
+    if found.is_empty() {
+        return Err(ListError::Nothing(places.iter().map(|p| shown(p)).collect::<Vec<_>>().join(", ")));
+    }
+    Ok(found.into_iter().map(|(name, path)| Listed { name, path }).collect())
+}
+
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
+/// A path with forward slashes, so that tables are the same on every system.
+fn slashed(path: &Path) -> String {
+    let parts: Vec<_> = path
+        .components()
+        .filter(|c| !matches!(c, Component::CurDir | Component::RootDir))
+        .map(|c| c.as_os_str().to_string_lossy())
+        .collect();
+    parts.join("/")
+}
+
+fn has_photo_ending(path: &Path) -> bool {
+    path.extension().is_some_and(|e| ENDINGS.iter().any(|known| e.eq_ignore_ascii_case(known)))
+}
+
+/// All files below a folder, links followed, circles of links left.
+fn walk(folder: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<Vec<PathBuf>, ListError> {
+    let mut files = Vec::new();
+    let entries = WalkDir::new(folder).follow_links(true).into_iter();
+    for entry in entries.filter_entry(|e| !(e.file_type().is_dir() && is_own(e.path()))) {
+        match entry {
+            Ok(entry) if entry.file_type().is_file() => files.push(entry.into_path()),
+            Ok(_) => {}
+            // A circle of links or a link to nowhere holds no photo of its own.
+            Err(error) if error.loop_ancestor().is_some() => {}
+            Err(error) if error.io_error().is_some_and(|e| e.kind() == std::io::ErrorKind::NotFound) => {}
+            Err(error) => return Err(ListError::Unreadable { place: shown(folder), detail: error.to_string() }),
+        }
+    }
+    Ok(files)
+}
+
+/// The folder before the first wild card, and the files that match.
+fn matching(pattern: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<(PathBuf, Vec<PathBuf>), ListError> {
+    let wild = |c: &Component<'_>| c.as_os_str().to_string_lossy().contains(['*', '?', '[']);
+    let base: PathBuf = pattern.components().take_while(|c| !wild(c)).collect();
+    let base = if base.as_os_str().is_empty() { PathBuf::from(".") } else { base };
+    let below: PathBuf = pattern.components().skip_while(|c| !wild(c)).collect();
+    let glob = GlobBuilder::new(&below.to_string_lossy())
+        .literal_separator(true)
+        .build()
+        .map_err(|e| ListError::Pattern { pattern: shown(pattern), detail: e.to_string() })?
+        .compile_matcher();
+    if !base.is_dir() {
+        return Err(ListError::Missing(shown(&base)));
+    }
+    let mut files = walk(&base, is_own)?;
+    files.retain(|f| f.strip_prefix(&base).is_ok_and(|below| glob.is_match(below)));
+    Ok((base, files))
+}

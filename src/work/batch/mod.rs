@@ -1,0 +1,204 @@
+//! Many photos in one go: every photo becomes a report, a picture of what was measured and a row; photos of one sample
+//! are pooled.
+//!
+//! The output folder is the memory. Each photo has its own files, written beside and renamed, the record last; so a run
+//! that was killed is finished by starting it again, an unchanged photo is not measured twice, and several machines may
+//! each do a part of the list. Tables are made from the records at the end, in the order of the list, and are the same
+//! whatever the number of threads.
+
+mod groups;
+mod list;
+mod one;
+mod record;
+mod tables;
+
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use crate::measure::photo::{Limits, Photo};
+use crate::measure::pipeline::{Measured, Params, Request};
+use crate::show::file::WriteError;
+
+use super::saved::SavedError;
+
+pub use groups::{Grouping, MapError};
+pub use list::{ListError, Listed, find_photos};
+pub use record::Record;
+
+/// What is to be asked of a photo, once it is decoded; an error is the photo's own failure.
+pub type AskOf<'a> = dyn Fn(&Photo) -> Result<Request, String> + Sync + 'a;
+/// Draws what was measured as PNG.
+pub type Draw = fn(&Photo, &Request, &Measured) -> Result<Vec<u8>, String>;
+
+/// What a batch does.
+pub struct Batch<'a> {
+    /// The output folder.
+    pub out: &'a Path,
+    /// What is asked of each photo.
+    pub ask: &'a AskOf<'a>,
+    /// Everything that the person stated, as text: photos measured under other options are measured again.
+    pub options: String,
+    /// Draws the overlay; without it none is written.
+    pub draw: Option<Draw>,
+    /// The constants of the stages.
+    pub params: Params,
+    /// Bounds on each photo.
+    pub limits: Limits,
+    /// How many photos are in work at once, at least 1.
+    pub threads: usize,
+}
+
+impl std::fmt::Debug for Batch<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Batch").field("out", &self.out).field("threads", &self.threads).finish_non_exhaustive()
+    }
+}
+
+/// Why a batch stopped. A photo that fails is not among these: it is a row.
+#[derive(Debug, thiserror::Error)]
+pub enum BatchError {
+    /// An output cannot be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// A folder cannot be made or read.
+    #[error("{}: {source}; choose another output folder", path.display())]
+    Folder {
+        /// The folder.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// A report written before cannot be read back.
+    #[error(transparent)]
+    Saved(#[from] SavedError),
+    /// A table or report cannot be put into words.
+    #[error("a report cannot be written: {0}")]
+    Format(String),
+}
+
+/// How a photo went.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Progress {
+    /// Measured now.
+    Measured,
+    /// Unchanged since an earlier run.
+    Unchanged,
+    /// No report; its record says why.
+    Failed,
+}
+
+/// What a finished batch did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Summary {
+    /// Photos in the list (or in this shard).
+    pub photos: usize,
+    /// Of these, failed.
+    pub failed: usize,
+    /// Of these, with at least one figure of the yarn.
+    pub answered: usize,
+    /// Of these, unchanged since an earlier run.
+    pub unchanged: usize,
+}
+
+/// A part of the list, for more than one machine: every `of`-th photo from number `index` (counted from 1) on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Shard {
+    /// Which part, from 1.
+    pub index: usize,
+    /// Of how many.
+    pub of: usize,
+}
+
+impl Shard {
+    /// The photos of this part.
+    #[must_use]
+    pub fn take(self, list: Vec<Listed>) -> Vec<Listed> {
+        list.into_iter().enumerate().filter(|(i, _)| i % self.of == self.index - 1).map(|(_, photo)| photo).collect()
+    }
+}
+
+/// Measures what has not been measured yet and writes each photo's files; `progress` is called after each, from any
+/// thread. Tables are left to [`write_tables`].
+///
+/// Each thread has one photo in hand and its own pool, so memory follows the number of threads, not of photos.
+///
+/// # Errors
+/// [`BatchError`] where an output cannot be written; what was finished before stays.
+pub fn measure_all(
+    batch: &Batch<'_>,
+    photos: &[Listed],
+    progress: &(dyn Fn(Progress) + Sync),
+) -> Result<(Vec<Record>, Summary), BatchError> {
+    record::make_folders(batch.out)?;
+    let next = AtomicUsize::new(0);
+    let done: Mutex<Vec<(usize, Record, Progress)>> = Mutex::new(Vec::with_capacity(photos.len()));
+    let stopped: Mutex<Option<BatchError>> = Mutex::new(None);
+    let stop = |error: BatchError| {
+        next.store(photos.len(), Ordering::SeqCst);
+        if let Ok(mut first) = stopped.lock() {
+            first.get_or_insert(error);
+        }
+    };
+    std::thread::scope(|scope| {
+        for _ in 0..batch.threads.clamp(1, photos.len().max(1)) {
+            scope.spawn(|| {
+                let pool = match rayon::ThreadPoolBuilder::new().num_threads(1).build() {
+                    Ok(pool) => pool,
+                    Err(error) => return stop(BatchError::Format(error.to_string())),
+                };
+                loop {
+                    let index = next.fetch_add(1, Ordering::SeqCst);
+                    let Some(photo) = photos.get(index) else { break };
+                    match pool.install(|| one::measure(batch, photo)) {
+                        Ok((record, how)) => {
+                            progress(how);
+                            if let Ok(mut done) = done.lock() {
+                                done.push((index, record, how));
+                            }
+                        }
+                        Err(error) => return stop(error),
+                    }
+                }
+            });
+        }
+    });
+    if let Some(error) = stopped.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner) {
+        return Err(error);
+    }
+    let mut done = done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    done.sort_by_key(|(index, ..)| *index);
+    let summary = Summary {
+        photos: done.len(),
+        failed: done.iter().filter(|(_, r, _)| r.failure.is_some()).count(),
+        answered: done.iter().filter(|(_, r, _)| r.answered).count(),
+        unchanged: done.iter().filter(|(.., how)| *how == Progress::Unchanged).count(),
+    };
+    Ok((done.into_iter().map(|(_, record, _)| record).collect(), summary))
+}
+
+/// Writes `photos.csv`, `photos.jsonl`, `samples.csv` and a pooled report for each sample, from the records, in order.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn write_tables(out: &Path, records: &[Record], grouping: &Grouping) -> Result<(), BatchError> {
+    tables::photos(out, records, grouping)?;
+    tables::samples(out, records, grouping)
+}
+
+/// Brings the parts that several machines measured into one folder; the records come back in the order of the list.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
+    record::make_folders(out)?;
+    record::merge(parts, out)
+}
+
+/// Removes what a killed run left half written. Not to be called while another run works in the same folder.
+pub fn sweep(out: &Path) {
+    record::sweep(out);
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,97 @@
+//! One photo of a batch.
+
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use super::list::Listed;
+use super::record::{self, Record};
+use super::{Batch, BatchError, Progress};
+use crate::figures::Report;
+use crate::measure::photo::{self, PhotoError};
+use crate::measure::pipeline;
+use crate::show::{columns, file, json};
+
+/// Measures a photo unless it is unchanged, and writes its files, the record last.
+pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Progress), BatchError> {
+    let id = record::id(&listed.name);
+    let bytes = match read(batch, listed) {
+        Ok(bytes) => bytes,
+        Err(failure) => {
+            let record = failed(&listed.name, id, String::new(), failure);
+            record::write(batch.out, &record)?;
+            return Ok((record, Progress::Failed));
+        }
+    };
+    let key = format!(
+        "{} {} {:016x}",
+        record::check(&bytes),
+        env!("CARGO_PKG_VERSION"),
+        crate::card::label::fnv1a(batch.options.as_bytes())
+    );
+    if let Some(record) = record::unchanged(batch.out, &id, &key, batch.draw.is_some()) {
+        return Ok((record, Progress::Unchanged));
+    }
+    // A fault of ours in one photo must not cost the others.
+    let outcome = catch_unwind(AssertUnwindSafe(|| look(batch, listed, bytes)))
+        .unwrap_or_else(|_panic| Err("the measurement failed inside the program; please report this photo".to_owned()));
+    let (record, how) = match outcome {
+        Err(failure) => (failed(&listed.name, id, key, failure), Progress::Failed),
+        Ok((report, overlay)) => {
+            let text = json::text(&report).map_err(|e| BatchError::Format(e.to_string()))?;
+            file::write(&record::report_path(batch.out, &id), text.as_bytes())?;
+            if let Some(png) = &overlay {
+                file::write(&record::overlay_path(batch.out, &id), png)?;
+            }
+            let record = Record {
+                photo: listed.name.clone(),
+                id,
+                key,
+                report_check: Some(record::check(text.as_bytes())),
+                overlay_bytes: overlay.map(|png| png.len() as u64),
+                label: report.sample.label.clone(),
+                answered: columns::answers_anything(&report),
+                failure: None,
+            };
+            (record, Progress::Measured)
+        }
+    };
+    record::write(batch.out, &record)?;
+    Ok((record, how))
+}
+
+fn failed(photo: &str, id: String, key: String, failure: String) -> Record {
+    Record {
+        photo: photo.to_owned(),
+        id,
+        key,
+        report_check: None,
+        overlay_bytes: None,
+        label: None,
+        answered: false,
+        failure: Some(failure),
+    }
+}
+
+/// The photo's bytes; what is decoded later is what was hashed, even if the file is replaced meanwhile.
+fn read(batch: &Batch<'_>, listed: &Listed) -> Result<Vec<u8>, String> {
+    let name = || listed.name.clone().into();
+    let unreadable = |source| PhotoError::Unreadable { file: name(), source }.to_string();
+    let about = std::fs::metadata(&listed.path).map_err(unreadable)?;
+    if !about.is_file() {
+        return Err(PhotoError::NotAFile { file: name() }.to_string());
+    }
+    let limit = batch.limits.max_bytes;
+    if about.len() > limit {
+        return Err(PhotoError::TooManyBytes { file: name(), bytes: about.len(), limit }.to_string());
+    }
+    std::fs::read(&listed.path).map_err(unreadable)
+}
+
+type Outcome = (Report, Option<Vec<u8>>);
+
+fn look(batch: &Batch<'_>, listed: &Listed, bytes: Vec<u8>) -> Result<Outcome, String> {
+    let photo = photo::decode(listed.name.as_ref(), bytes, &batch.limits).map_err(|e| e.to_string())?;
+    let request = (batch.ask)(&photo)?;
+    let measured = pipeline::measure(&photo, &request, &batch.params);
+    let overlay = batch.draw.map(|draw| draw(&photo, &request, &measured)).transpose()?;
+    Ok((measured.report, overlay))
+}
