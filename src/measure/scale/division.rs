@@ -6,8 +6,9 @@
 
 use nalgebra::{DMatrix, DVector};
 
+use super::RulerUnit;
+use super::numerals::{self, Numerals};
 use super::ticks::TickRow;
-use super::{RulerUnit, numerals};
 use crate::base::raster::Raster;
 use crate::base::stats::median;
 
@@ -264,6 +265,8 @@ const SURE_GAP: i32 = 5;
 pub(super) struct Division {
     /// The pattern that its lengths show.
     pub(super) reading: Reading,
+    /// The numerals beyond its longest ticks.
+    pub(super) numerals: Option<Numerals>,
     /// The unit, where it can be told.
     pub(super) unit: Option<RulerUnit>,
     /// mm from tick to tick, where the unit can be told.
@@ -284,7 +287,7 @@ pub(super) struct PrintSizes {
 }
 
 impl PrintSizes {
-    fn of(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> Self {
+    fn of(row: &TickRow, reading: &Reading, numerals: Option<Numerals>) -> Self {
         let step = row.lattice.step;
         let whole: Vec<f64> = row
             .ticks
@@ -300,7 +303,7 @@ impl PrintSizes {
             stroke: Some(row.width / step),
             shortest: if whole.len() >= 3 { median(&whole) } else { None },
             rise,
-            numeral: numerals::height(rgb, row, reading).map(|h| h / step),
+            numeral: numerals.map(|n| n.height / step),
         }
     }
 
@@ -329,7 +332,12 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         readings = self::readings(row);
     }
     let best = readings.iter().find(|r| acceptable(r))?.clone();
-    let sizes = PrintSizes::of(rgb, row, &best);
+    let numerals = numerals::measure(rgb, row, &best);
+    // Bars of one or two lengths are found on much that is no ruler: numerals must stand by them.
+    if matches!(best.pattern, Pattern::Plain | Pattern::Alternate) && numerals.is_none() {
+        return None;
+    }
+    let sizes = PrintSizes::of(row, &best, numerals);
     // Candidates: mm from tick to tick, unit, and how much likelier the pattern alone makes it (logarithm).
     let candidates: Vec<(f64, RulerUnit, f64)> = match best.pattern {
         // Tenths of an inch and hundredths without raised ticks look the same as millimetres: rarer, but made.
@@ -338,7 +346,11 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         }
         Pattern::HalvedDecimal => vec![(0.5, RulerUnit::Mm, 0.0), (1.27, RulerUnit::Inch, -4.0)],
         Pattern::RaisedDecimal => vec![(0.254, RulerUnit::Inch, 0.0)],
-        Pattern::Binary(halvings) => vec![(25.4 / f64::from(1u32 << halvings), RulerUnit::Inch, 0.0)],
+        // Some rulers stop lengthening at the half or quarter inch.
+        Pattern::Binary(halvings) => {
+            let step = 25.4 / f64::from(1u32 << halvings);
+            vec![(step, RulerUnit::Inch, 0.0), (step / 2.0, RulerUnit::Inch, -2.0), (step / 4.0, RulerUnit::Inch, -3.0)]
+        }
         // Centimetres and their halves, inches and their halves, tenths of an inch.
         Pattern::Alternate => {
             vec![(5.0, RulerUnit::Mm, 0.0), (12.7, RulerUnit::Inch, 0.0), (1.27, RulerUnit::Inch, -2.0)]
@@ -364,7 +376,7 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         [first, second, ..] if first.2 - second.2 > 50f64.ln() => Some(*first),
         _ => None,
     };
-    Some(Division { reading: best, unit: clear.map(|c| c.1), mm_per_step: clear.map(|c| c.0) })
+    Some(Division { reading: best, numerals, unit: clear.map(|c| c.1), mm_per_step: clear.map(|c| c.0) })
 }
 
 /// Whether the row shows this pattern at all: ends agree with it, and its period was seen.

@@ -1,13 +1,17 @@
 //! From the photo to the rulers in it.
 
-use super::division::{self, Division};
+use super::division::{self, Division, Pattern};
+use super::frame::{Feet, Frame};
+use super::lattice;
 use super::luma::Level;
 use super::pose::{self, LensPrior, Place, Pose, PoseFit, Sighting};
 use super::rows::{self, Row};
 use super::segments;
-use super::ticks::{self, TickRow};
-use super::{RulerUnit, ScaleParams};
+use super::ticks::{self, Tick, TickRow};
+use super::{RulerSeen, RulerUnit, ScaleParams, TickSeen};
+use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
+use crate::base::stats::median;
 
 /// A ruler that was found and read.
 #[derive(Debug, Clone)]
@@ -18,30 +22,117 @@ pub(super) struct Ruler {
     pub(super) division: Division,
 }
 
-/// Looks for rulers, on the photo at half size first, then smaller, then at full size.
-pub(super) fn find_rulers(rgb: &Raster<[u8; 3]>, unit: Option<RulerUnit>, _params: &ScaleParams) -> Vec<Ruler> {
-    let mut rulers: Vec<Ruler> = Vec::new();
+/// Looks for rulers, on the photo at half size first, then smaller; at full size only where nothing was found.
+pub(super) fn find_rulers(rgb: &Raster<[u8; 3]>, unit: Option<RulerUnit>, params: &ScaleParams) -> Vec<Ruler> {
     let half = Level::half(rgb);
     let quarter = half.halved();
     let eighth = quarter.halved();
+    let rulers = on_levels(rgb, &[&half, &quarter, &eighth], unit, params);
+    if rulers.is_empty() { on_levels(rgb, &[&Level::full(rgb)], unit, params) } else { rulers }
+}
+
+/// Reads the longest rows of bars of these levels.
+fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, params: &ScaleParams) -> Vec<Ruler> {
     let mut rows: Vec<Row> = Vec::new();
-    for level in [&half, &quarter, &eighth] {
+    for level in levels {
         let bars = segments::find_segments(level);
-        let found = rows::find_rows(&bars, rgb.width(), rgb.height(), 5);
-        rows.extend(found.into_iter().take(8));
+        rows.extend(rows::find_rows(&bars, rgb.width(), rgb.height(), params.fewest_bars));
     }
     rows.sort_by_key(|r| std::cmp::Reverse(r.bars.len()));
-    for row in rows.iter().take(10) {
-        if let Some(ruler) = read(rgb, row, unit) {
-            rulers.push(ruler);
+    let mut rulers: Vec<Ruler> = Vec::new();
+    let mut tried = 0;
+    for row in &rows {
+        if tried == params.most_rows {
             break;
         }
+        if rulers.iter().any(|r| r.holds(row)) || !looks_even(row) {
+            continue;
+        }
+        tried += 1;
+        rulers.extend(read(rgb, row, unit));
     }
+    rulers.sort_by_key(|r| std::cmp::Reverse(r.row.ticks.len()));
     rulers
 }
 
+/// Whether bars stand on a line at whole multiples of a step, most of them: cheap, before anything is measured. The
+/// threads of woven tables form rows, too, but neither even ones nor on a line.
+fn looks_even(row: &Row) -> bool {
+    let check = || {
+        let frame = Frame::of_row(row, Feet::OnTheStraighterSide)?;
+        let mut at: Vec<f64> =
+            row.bars.iter().map(|b| frame.frame_from_image(b.ends()[0].lerp(b.ends()[1], 0.5)).0).collect();
+        at.sort_by(f64::total_cmp);
+        let step = lattice::common_step(&at)?;
+        let numbered = lattice::number(&at, step)?;
+        let count = numbered.numbers.iter().flatten().count();
+        let length = 2.0 * median(&row.bars.iter().map(|b| b.half_length).collect::<Vec<_>>())?;
+        // A bar's place is known to about a tenth of its width, its end to about its width.
+        let width = median(&row.bars.iter().map(|b| b.width).collect::<Vec<_>>())?;
+        let in_line = Frame::straying_of(row)? < 0.12 * length + 0.5 * width;
+        Some(count >= 4 && 4 * count >= 3 * at.len() && numbered.spread < 0.1 && in_line)
+    };
+    check().unwrap_or(false)
+}
+
+impl Ruler {
+    /// Whether most bars of the row stand on this ruler's ticks and numerals.
+    fn holds(&self, row: &Row) -> bool {
+        let (low, high) = self.extent_x();
+        let (bottom, top) = self.extent_s();
+        let inside = row.bars.iter().filter(|b| {
+            let (x, s) = self.row.frame.frame_from_image(b.centre);
+            x >= low && x <= high && s >= bottom && s <= top
+        });
+        2 * inside.count() > row.bars.len()
+    }
+
+    /// X from the first to the last tick, with half a numeral to either side.
+    fn extent_x(&self) -> (f64, f64) {
+        let first = self.row.ticks.first().map_or(0.0, |t| t.axis.0);
+        let last = self.row.ticks.last().map_or(0.0, |t| t.axis.0);
+        let margin = self.division.numerals.map_or(self.row.lattice.step, |n| n.height);
+        (first.min(last) - margin, first.max(last) + margin)
+    }
+
+    /// s from the feet to the far end of the numerals, or of the longest tick.
+    fn extent_s(&self) -> (f64, f64) {
+        let tip = self.row.ticks.iter().map(|t| t.tip.unwrap_or(t.seen.1)).fold(0.0, f64::max);
+        let foot = self.row.ticks.iter().map(|t| t.foot.unwrap_or(t.seen.0)).fold(0.0, f64::min);
+        (foot, tip + self.division.numerals.map_or(self.row.width, |n| 1.15 * n.far))
+    }
+
+    /// Outline of ticks and numerals.
+    pub(super) fn area(&self) -> Vec<Point<Image>> {
+        let ((low, high), (bottom, top)) = (self.extent_x(), self.extent_s());
+        // The line of the feet is bent: eight pieces follow it to a fraction of a pixel.
+        let at = |i: i32, s: f64| self.row.frame.image_from_frame(low + (high - low) * f64::from(i) / 8.0, s);
+        (0..=8).map(|i| at(i, bottom)).chain((0..=8).rev().map(|i| at(i, top))).collect()
+    }
+
+    /// What the overlay shows of it.
+    pub(super) fn seen(&self, number: u32, chosen: bool) -> RulerSeen {
+        let place = |t: &Tick| Some(f64::from(t.number - self.division.reading.phase) * self.division.mm_per_step?);
+        let ticks = self.row.ticks.iter().map(|t| TickSeen {
+            foot: t.at(&self.row.frame, t.foot.unwrap_or(t.seen.0)),
+            tip: t.at(&self.row.frame, t.tip.unwrap_or(t.seen.1)),
+            place_mm: place(t),
+        });
+        RulerSeen { number, chosen, unit: self.division.unit, ticks: ticks.collect(), area: self.area() }
+    }
+}
+
 fn read(rgb: &Raster<[u8; 3]>, row: &Row, unit: Option<RulerUnit>) -> Option<Ruler> {
-    let mut row = ticks::measure(rgb, row, true)?;
+    let one = read_from(rgb, row, Feet::OnTheStraighterSide, unit);
+    if one.as_ref().is_some_and(|r| r.division.reading.pattern != Pattern::Plain) {
+        return one;
+    }
+    let other = read_from(rgb, row, Feet::OnTheOther, unit);
+    if other.as_ref().is_some_and(|r| r.division.reading.pattern != Pattern::Plain) { other } else { one.or(other) }
+}
+
+fn read_from(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, unit: Option<RulerUnit>) -> Option<Ruler> {
+    let mut row = ticks::measure(rgb, row, feet, true)?;
     let division = division::divide(rgb, &mut row, unit)?;
     Some(Ruler { row, division })
 }

@@ -4,6 +4,15 @@ use super::rows::Row;
 use crate::base::geometry::{Image, Point};
 use crate::base::stats::{median, robust_deviation};
 
+/// On which side of a row of bars its feet are taken to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Feet {
+    /// Where the ends lie on one line the better.
+    OnTheStraighterSide,
+    /// On the other.
+    OnTheOther,
+}
+
 /// The line of the feet (bent by the lens: a parabola) and the direction of the ticks along it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
@@ -46,24 +55,23 @@ impl Frame {
         (x, s)
     }
 
-    /// The frame of a row of bars. The feet are the ends that lie on one line the better.
-    pub(super) fn of_row(row: &Row) -> Option<Self> {
-        let first = row.bars.first()?;
-        let (mut low, mut high) = (Vec::new(), Vec::new());
-        for bar in &row.bars {
-            let [a, b] = bar.ends();
-            let turned = bar.along.dot(first.along) < 0.0;
-            low.push(if turned { b } else { a });
-            high.push(if turned { a } else { b });
-        }
+    /// The frame of a row of bars. The feet are the ends that lie on one line the better, or the other ends, if so told:
+    /// where only the shortest ticks were linked, both ends lie on lines.
+    pub(super) fn of_row(row: &Row, feet: Feet) -> Option<Self> {
+        let (low, high) = ends_of(row)?;
         let (l, h) = (line_through(&low)?, line_through(&high)?);
-        let (feet, tips, line) = if l.straying <= h.straying { (low, high, l) } else { (high, low, h) };
+        let (feet, tips, line) = if (l.straying <= h.straying) == (feet == Feet::OnTheStraighterSide) {
+            (low, high, l)
+        } else {
+            (high, low, h)
+        };
         Self::through(&feet, &tips, line)
     }
 
-    /// The frame of ticks whose feet and tips are given.
-    pub(super) fn of_ticks(feet: &[Point<Image>], tips: &[Point<Image>]) -> Option<Self> {
-        Self::through(feet, tips, line_through(feet)?)
+    /// How far the ends on the straighter side stray from their line, px: a row of ticks has feet.
+    pub(super) fn straying_of(row: &Row) -> Option<f64> {
+        let (low, high) = ends_of(row)?;
+        Some(line_through(&low)?.straying.min(line_through(&high)?.straying))
     }
 
     fn through(feet: &[Point<Image>], tips: &[Point<Image>], line: Line) -> Option<Self> {
@@ -91,6 +99,16 @@ impl Frame {
         let turned = (along + across * turn).unit()?;
         Some(Self { origin, along: turned, bend, angle: angle - turn.atan(), fanning })
     }
+}
+
+/// The bars' ends on either side.
+fn ends_of(row: &Row) -> Option<(Vec<Point<Image>>, Vec<Point<Image>>)> {
+    let first = row.bars.first()?;
+    let sorted = row.bars.iter().map(|bar| {
+        let [a, b] = bar.ends();
+        if bar.along.dot(first.along) < 0.0 { (b, a) } else { (a, b) }
+    });
+    Some(sorted.unzip())
 }
 
 #[derive(Debug, Clone, Copy)]

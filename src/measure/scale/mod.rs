@@ -14,6 +14,7 @@ mod strip;
 mod ticks;
 
 use crate::base::geometry::{Image, Point, Region};
+use crate::base::stats::mean;
 use crate::figures::words::{Method, Reason};
 
 use super::photo::Photo;
@@ -125,9 +126,39 @@ pub struct ScaleFound {
     pub card_outline: Option<Vec<Point<Image>>>,
 }
 
+impl ScaleFound {
+    /// Scale along the chosen ruler, mean over its visible ticks, px/mm, and its standard uncertainty: for reports on
+    /// photos in which no strand was found. `None` without a ruler.
+    #[must_use]
+    pub fn along_ruler(&self) -> Option<(f64, f64)> {
+        let map = &self.scale.known()?.map;
+        let ruler = self.rulers.iter().find(|r| r.chosen)?;
+        let placed: Vec<&TickSeen> = ruler.ticks.iter().filter(|t| t.place_mm.is_some()).collect();
+        let [first, .., last] = placed.as_slice() else { return None };
+        let along = last.foot - first.foot;
+        let scales: Vec<f64> =
+            placed.iter().filter_map(|t| map.px_per_mm(t.foot, along, crate::base::units::Mm(0.0))).collect();
+        let scale = mean(&scales)?;
+        Some((scale, scale * map.relative_u_along(first.foot.lerp(last.foot, 0.5), along)))
+    }
+}
+
 /// Constants of the method.
-#[derive(Debug, Clone, Default)]
-pub struct ScaleParams {}
+#[derive(Debug, Clone)]
+pub struct ScaleParams {
+    /// Fewest parallel bars side by side that are looked at as a ruler. Four lengths and distances are the least that show
+    /// an order at all; what the order is must then be seen on more.
+    pub fewest_bars: usize,
+    /// Most rows of bars that are looked at. Each costs a few milliseconds; woven tables show dozens of short rows, and a
+    /// ruler's row is among the longest.
+    pub most_rows: usize,
+}
+
+impl Default for ScaleParams {
+    fn default() -> Self {
+        Self { fewest_bars: 4, most_rows: 12 }
+    }
+}
 
 /// Finds the scale.
 #[must_use]
@@ -140,41 +171,29 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
     let found = find::find_rulers(&photo.rgb, request.unit, params);
+    let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1));
     let mut scale = Scale::Unknown(if found.is_empty() { Reason::NoScale } else { Reason::UnitUnclear });
-    let mut rulers = Vec::new();
-    for (i, ruler) in found.iter().enumerate() {
-        let fit = find::pose_of(ruler, &lens);
-        let chosen = scale.known().is_none() && fit.is_some();
-        if let Some(fit) = fit
-            && chosen
-            && let Some(map) = fit.map(PRINT_FLOOR)
-        {
-            let method = match ruler.division.unit {
-                Some(RulerUnit::Inch) => Method::RulerInch,
-                _ => Method::RulerMm,
-            };
-            let tilt_deg = fit.tilt_u_rad().map(|u| (fit.pose.tilt_rad().to_degrees(), u.to_degrees()));
-            scale = Scale::Known(Box::new(KnownScale { method, map, tilt_deg }));
+    let mut chosen = None;
+    for (i, ruler) in found.iter().enumerate().filter(|(i, _)| asked.is_none_or(|a| a == *i)) {
+        if let Some(known) = known_scale(ruler, &lens) {
+            scale = Scale::Known(Box::new(known));
+            chosen = Some(i);
+            break;
         }
-        let phase = ruler.division.reading.phase;
-        rulers.push(RulerSeen {
-            number: i as u32 + 1,
-            chosen,
-            unit: ruler.division.unit,
-            ticks: ruler
-                .row
-                .ticks
-                .iter()
-                .map(|t| TickSeen {
-                    foot: t.at(&ruler.row.frame, t.foot.unwrap_or(t.seen.0)),
-                    tip: t.at(&ruler.row.frame, t.tip.unwrap_or(t.seen.1)),
-                    place_mm: ruler.division.mm_per_step.map(|mm| f64::from(t.number - phase) * mm),
-                })
-                .collect(),
-            area: Vec::new(),
-        });
     }
+    let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + 1, chosen == Some(i))).collect();
     ScaleFound { scale, rulers, card_outline: None }
+}
+
+/// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.
+fn known_scale(ruler: &find::Ruler, lens: &LensPrior) -> Option<KnownScale> {
+    let fit = find::pose_of(ruler, lens)?;
+    let method = match ruler.division.unit? {
+        RulerUnit::Inch => Method::RulerInch,
+        RulerUnit::Mm => Method::RulerMm,
+    };
+    let tilt_deg = fit.tilt_u_rad().map(|u| (fit.pose.tilt_rad().to_degrees(), u.to_degrees()));
+    Some(KnownScale { method, map: fit.map(PRINT_FLOOR)?, tilt_deg })
 }
 
 /// Relative standard uncertainty of a ruler's own length: makers allow about 0.2 mm in 100 mm between any two marks

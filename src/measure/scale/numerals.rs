@@ -7,32 +7,43 @@ use super::ticks::{Tick, TickRow};
 use crate::base::raster::Raster;
 use crate::base::stats::{median, quantile};
 
-/// Median height of the numerals that stand beyond the longest ticks, px; `None` unless three agree within a quarter.
-pub(super) fn height(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> Option<f64> {
+/// Numerals beyond the longest ticks, px.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Numerals {
+    /// Their height along the ticks.
+    pub(super) height: f64,
+    /// Distance from a tip to their far end.
+    pub(super) far: f64,
+}
+
+/// Median size of the numerals that stand beyond the longest ticks; `None` unless three agree within a quarter.
+pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> Option<Numerals> {
     let longest = reading.pattern.levels() - 1;
     let pitch = row.lattice.step * f64::from(reading.pattern.period());
-    let heights: Vec<f64> = row
+    let spans: Vec<(f64, f64)> = row
         .ticks
         .iter()
         .filter(|t| reading.pattern.level(t.number - reading.phase) == longest)
-        .filter_map(|t| height_beyond(rgb, row, t, pitch))
+        .filter_map(|t| span_beyond(rgb, row, t, pitch))
         .collect();
-    let middle = median(&heights)?;
-    let agree = heights.iter().filter(|h| (*h / middle - 1.0).abs() < 0.25).count();
-    (agree >= 3 && 3 * agree >= 2 * heights.len()).then_some(middle)
+    let height = median(&spans.iter().map(|(near, far)| far - near).collect::<Vec<_>>())?;
+    let far = median(&spans.iter().map(|(_, far)| *far).collect::<Vec<_>>())?;
+    let agree = spans.iter().filter(|(near, far)| ((far - near) / height - 1.0).abs() < 0.25).count();
+    (agree >= 3 && 3 * agree >= 2 * spans.len()).then_some(Numerals { height, far })
 }
 
-/// Height of what is printed straight beyond a tick, px. The search goes as far as half the distance of the numbered
+/// Near and far end of what is printed straight beyond a tick, px from its tip. The search goes as far as half the distance of the numbered
 /// ticks: numerals are never taller, or they would touch.
-fn height_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) -> Option<f64> {
+fn span_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) -> Option<(f64, f64)> {
     let tip = tick.tip?;
     let half_width = 0.2 * pitch;
     let rows = 96;
     let step = 0.6 * pitch / f64::from(rows);
     let columns = 64;
+    let clear = 1.5 * row.width.max(step);
     let mut inked = Vec::new();
     for r in 0..rows {
-        let s = tip + 1.5 * row.width.max(step) + f64::from(r) * step;
+        let s = tip + clear + f64::from(r) * step;
         let mut values = Vec::new();
         for c in 0..=columns {
             let x = tick.axis.0 + tick.axis.1 * s + half_width * (2.0 * f64::from(c) / f64::from(columns) - 1.0);
@@ -50,5 +61,5 @@ fn height_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) 
     }
     let start = inked.iter().position(|i| *i)?;
     let end = start + inked[start..].iter().position(|i| !*i)?;
-    Some((end - start) as f64 * step)
+    Some((clear + start as f64 * step, clear + end as f64 * step))
 }

@@ -37,9 +37,9 @@ impl Cells {
     }
 }
 
-/// How far away the next bar may stand, in lengths of the bar. Centimetre ticks of which only the last 1.5 mm show are
-/// seven lengths apart.
-const FARTHEST_IN_LENGTHS: f64 = 8.0;
+/// How far away the next bar may stand, in lengths of the bar. Centimetre ticks of which only the last 0.7 mm show, at
+/// the photo's border, are fifteen lengths apart.
+const FARTHEST_IN_LENGTHS: f64 = 16.0;
 
 /// Links each bar to the nearest one on either side that is parallel to it and level with it, where both agree on being
 /// each other's nearest, and returns the chains of at least `fewest` bars, longest first.

@@ -1,6 +1,6 @@
 //! The ticks of one row, measured in the photo's own pixels.
 
-use super::frame::Frame;
+use super::frame::{Feet, Frame};
 use super::lattice::{self, Lattice};
 use super::luma::luma_at;
 use super::rows::Row;
@@ -55,8 +55,8 @@ pub(super) struct TickRow {
 }
 
 /// Measures the row whose bars were found; `None` where they do not stand at equal steps.
-pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, dark: bool) -> Option<TickRow> {
-    let frame = Frame::of_row(row)?;
+pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool) -> Option<TickRow> {
+    let frame = Frame::of_row(row, feet)?;
     let lengths: Vec<f64> = row.bars.iter().map(|b| 2.0 * b.half_length).collect();
     let (typical, longest) = (median(&lengths)?, lengths.iter().copied().fold(0.0, f64::max));
     let bar_width = median(&row.bars.iter().map(|b| b.width).collect::<Vec<_>>())?;
