@@ -60,14 +60,15 @@ Examples:
       a scan; no ruler needed
   strandrule measure yarn.jpg --points 312,410,2890,422 --distance 50mm
       two points whose distance is known; no ruler needed
-
-A photo shows one sample. Several photos of one sample: each is measured, see --help under PHOTO.";
+  strandrule measure monday-1.jpg monday-2.jpg monday-3.jpg --summary
+      three photos of one sample, pooled";
 
 /// `measure`.
 #[derive(Debug, ClapArgs)]
 #[command(after_help = MEASURE_EXAMPLES)]
 pub struct MeasureArgs {
-    /// Photos of one sample (JPEG, PNG, TIFF or WebP). Several give a JSON list with one report each
+    /// A photo (JPEG, PNG, TIFF or WebP). Several photos of one sample are measured each and pooled: the JSON then has the
+    /// pooled figures first and each photo's report under `reports`
     #[arg(required = true, value_name = "PHOTO")]
     pub photos: Vec<PathBuf>,
     /// What is stated about the photos.

@@ -3,15 +3,20 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use schemars::JsonSchema;
+use serde::Serialize;
+
 use super::args::MeasureArgs;
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::settings::LookSettings;
 use crate::figures::Report;
+use crate::figures::report::Sample;
 use crate::measure::photo;
 use crate::measure::pipeline::{self, Params};
 use crate::show::file::Target;
-use crate::show::{columns, csv, json, overlay, summary};
+use crate::show::{columns, csv, escape, json, overlay, summary};
+use crate::work::pool::{PooledReport, pool_reports};
 
 /// Measures every photo; only when all are read and all files are written something goes to standard output.
 pub(super) fn run(args: MeasureArgs, console: &Console) -> Result<Outcome, Failure> {
@@ -34,9 +39,61 @@ pub(super) fn run(args: MeasureArgs, console: &Console) -> Result<Outcome, Failu
         let rows = csv::table(&reports).map_err(|error| Failure::Output(error.to_string()))?;
         table.write(&rows)?;
     }
-    print(&reports, args.summary, console)?;
-    let answered = reports.iter().any(columns::answers_anything);
-    Ok(if answered { Outcome::Answered } else { Outcome::NothingAnswered })
+    let Some(result) = Measured::new(reports) else { return Err(Failure::Usage("name at least one photo".to_owned())) };
+    print(&result, args.summary, console)?;
+    Ok(if columns::answers_anything(result.sample()) { Outcome::Answered } else { Outcome::NothingAnswered })
+}
+
+/// What is printed for several photos: the pooled figures, and each photo's own report.
+#[derive(Debug, Serialize, JsonSchema)]
+pub(super) struct SeveralPhotos {
+    /// All photos together.
+    #[serde(flatten)]
+    pooled: PooledReport,
+    /// Each photo, in the order given.
+    reports: Vec<Report>,
+}
+
+/// One photo's report, or those of several with their pool.
+#[derive(Debug, Serialize)]
+#[serde(untagged)]
+enum Measured {
+    One(Box<Report>),
+    Several(Box<SeveralPhotos>),
+}
+
+impl Measured {
+    /// `None` for no report at all.
+    fn new(mut reports: Vec<Report>) -> Option<Self> {
+        if reports.len() == 1 {
+            return reports.pop().map(|report| Self::One(Box::new(report)));
+        }
+        let pooled = pool_reports(&reports)?;
+        Some(Self::Several(Box::new(SeveralPhotos { pooled, reports })))
+    }
+
+    fn sample(&self) -> &Sample {
+        match self {
+            Self::One(report) => &report.sample,
+            Self::Several(several) => &several.pooled.sample,
+        }
+    }
+
+    fn in_words(&self) -> String {
+        match self {
+            Self::One(report) => summary::text(report),
+            Self::Several(several) => {
+                let mut text: String = several
+                    .reports
+                    .iter()
+                    .map(|r| format!("{}: {}\n", escape::one_line(&r.photo.file), summary::brief(&r.sample)))
+                    .collect();
+                let title = format!("{} photos together", several.reports.len());
+                text.push_str(&summary::of_sample(&title, &several.pooled.sample, &several.pooled.warnings));
+                text
+            }
+        }
+    }
 }
 
 /// Where the overlays go, in the order of the photos: one photo's into the file named, unless that is a folder; several
@@ -64,19 +121,15 @@ fn overlay_targets(at: &Path, photos: &[PathBuf]) -> Result<Vec<Target>, Failure
 }
 
 /// JSON to standard output and, where a person reads standard error, the summary after it; or the summary alone.
-fn print(reports: &[Report], summary_only: bool, console: &Console) -> Result<(), Failure> {
-    let in_words: String = reports.iter().map(summary::text).collect();
+fn print(result: &Measured, summary_only: bool, console: &Console) -> Result<(), Failure> {
     if summary_only {
-        return console.result(in_words.as_bytes());
+        return console.result(result.in_words().as_bytes());
     }
-    let written = match reports {
-        [one] => json::text(one),
-        several => json::text(&several),
-    };
-    let written = written.map_err(|error| Failure::Output(format!("the report cannot be written: {error}")))?;
+    let written =
+        json::text(result).map_err(|error| Failure::Output(format!("the report cannot be written: {error}")))?;
     console.result(written.as_bytes())?;
     if console.person_reads_stderr() {
-        console.say(in_words.trim_end());
+        console.say(result.in_words().trim_end());
     }
     Ok(())
 }

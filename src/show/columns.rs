@@ -1,8 +1,9 @@
 //! The figures of a report as one table: name, unit, meaning, getter. Header, table rows, summary and exit code come
 //! from it, so that a figure added here appears everywhere.
 
+use crate::figures::Reason;
 use crate::figures::quantity::{Interval, Quantity};
-use crate::figures::{Reason, Report};
+use crate::figures::report::{Sample, ScaleFigures};
 
 /// A figure, whatever its kind.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,8 +16,8 @@ pub enum Cell {
     Unanswered(Reason),
 }
 
-/// One figure.
-pub struct Column {
+/// One figure of a sample or of a scale.
+pub struct Column<Of> {
     /// Its path in the report.
     pub path: &'static str,
     /// Its unit; empty for a plain number or a word.
@@ -24,26 +25,26 @@ pub struct Column {
     /// What it means.
     pub meaning: &'static str,
     /// Where it stands.
-    pub get: fn(&Report) -> Cell,
+    pub get: fn(&Of) -> Cell,
 }
 
-impl std::fmt::Debug for Column {
+impl<Of> std::fmt::Debug for Column<Of> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Column").field("path", &self.path).field("unit", &self.unit).finish_non_exhaustive()
     }
 }
 
-impl Column {
+impl<Of> Column<Of> {
     /// The name in a table: the last word of the path.
     #[must_use]
     pub fn name(&self) -> &'static str {
         self.path.rsplit('.').next().unwrap_or(self.path)
     }
 
-    /// Whether it is a figure of the yarn (and not of the scale).
+    /// Whether it is a word or a count, with a probability instead of an interval.
     #[must_use]
-    pub fn of_yarn(&self) -> bool {
-        self.path.starts_with("sample.")
+    pub fn is_word(&self) -> bool {
+        matches!(self.path, "sample.plies" | "sample.twist_direction")
     }
 }
 
@@ -62,37 +63,45 @@ fn word<T>(quantity: &Quantity<T>, written: impl Fn(&T) -> String) -> Cell {
 }
 
 macro_rules! columns {
-    ($($path:literal, $unit:literal, $meaning:literal, $get:expr;)*) => {
-        /// Every quantity of the report, in its order.
-        pub const COLUMNS: &[Column] = &[$(Column { path: $path, unit: $unit, meaning: $meaning, get: $get },)*];
+    ($(#[$doc:meta])* $name:ident of $of:ty: $($path:literal, $unit:literal, $meaning:literal, $get:expr;)*) => {
+        $(#[$doc])*
+        pub const $name: &[Column<$of>] =
+            &[$(Column { path: $path, unit: $unit, meaning: $meaning, get: $get },)*];
     };
 }
 
 columns! {
-    "scale.px_per_mm", "px/mm", "scale across the strand, at its own height", |r| number(&r.scale.px_per_mm);
-    "scale.tilt_deg", "degree", "tilt of the camera against the card's normal", |r| number(&r.scale.tilt_deg);
-    "sample.length_mm", "mm", "length of yarn measured", |r| number(&r.sample.length_mm);
-    "sample.plies", "", "number of plies, 1 for singles", |r| word(&r.sample.plies, u32::to_string);
-    "sample.twist_direction", "", "direction of the final twist", |r| word(&r.sample.twist_direction, |d| format!("{d:?}"));
-    "sample.diameter_mm", "mm", "mean width of the yarn's body, without hairs and shadow", |r| number(&r.sample.diameter_mm);
-    "sample.diameter_px", "px", "the same in pixels of the photo", |r| number(&r.sample.diameter_px);
-    "sample.envelope_diameter_mm", "mm", "width that the turning plies fill", |r| number(&r.sample.envelope_diameter_mm);
-    "sample.wraps_per_inch", "1/in", "wraps per inch", |r| number(&r.sample.wraps_per_inch);
-    "sample.twist_angle_deg", "degree", "angle of the visible lines to the yarn's axis", |r| number(&r.sample.twist_angle_deg);
-    "sample.twists_per_inch", "1/in", "turns of the final twist per inch", |r| number(&r.sample.twists_per_inch);
-    "sample.twists_per_metre", "1/m", "the same per metre", |r| number(&r.sample.twists_per_metre);
-    "sample.bumps_per_inch", "1/in", "bumps of the plies along one edge per inch", |r| number(&r.sample.bumps_per_inch);
-    "sample.bumps_per_diameter", "", "the same per diameter", |r| number(&r.sample.bumps_per_diameter);
-    "sample.fibre_angle_deg", "degree", "angle of the surface fibres to the axis of plied yarn", |r| number(&r.sample.fibre_angle_deg);
-    "sample.evenness.diameter_cv_percent", "%", "variation of the width along the yarn", |r| number(&r.sample.evenness.diameter_cv_percent);
-    "sample.evenness.between_strands_cv_percent", "%", "variation of the mean width between pieces", |r| number(&r.sample.evenness.between_strands_cv_percent);
-    "sample.evenness.twist_cv_percent", "%", "variation of the twist along the yarn", |r| number(&r.sample.evenness.twist_cv_percent);
-    "sample.hairiness", "", "cover of hairs outside the body, per diameter", |r| number(&r.sample.hairiness);
-    "sample.kinks", "1/m", "loops and doublings per metre", |r| number(&r.sample.kinks);
+    /// Every quantity of the scale, in the order of the report.
+    SCALE of ScaleFigures:
+    "scale.px_per_mm", "px/mm", "scale across the strand, at its own height", |s| number(&s.px_per_mm);
+    "scale.tilt_deg", "degree", "tilt of the camera against the card's normal", |s| number(&s.tilt_deg);
 }
 
-/// Whether the report answers at least one figure of the yarn.
+columns! {
+    /// Every quantity of the sample, in the order of the report.
+    SAMPLE of Sample:
+    "sample.length_mm", "mm", "length of yarn measured", |s| number(&s.length_mm);
+    "sample.plies", "", "number of plies, 1 for singles", |s| word(&s.plies, u32::to_string);
+    "sample.twist_direction", "", "direction of the final twist", |s| word(&s.twist_direction, |d| format!("{d:?}"));
+    "sample.diameter_mm", "mm", "mean width of the yarn's body, without hairs and shadow", |s| number(&s.diameter_mm);
+    "sample.diameter_px", "px", "the same in pixels of the photo", |s| number(&s.diameter_px);
+    "sample.envelope_diameter_mm", "mm", "width that the turning plies fill", |s| number(&s.envelope_diameter_mm);
+    "sample.wraps_per_inch", "1/in", "wraps per inch", |s| number(&s.wraps_per_inch);
+    "sample.twist_angle_deg", "degree", "angle of the visible lines to the yarn's axis", |s| number(&s.twist_angle_deg);
+    "sample.twists_per_inch", "1/in", "turns of the final twist per inch", |s| number(&s.twists_per_inch);
+    "sample.twists_per_metre", "1/m", "the same per metre", |s| number(&s.twists_per_metre);
+    "sample.bumps_per_inch", "1/in", "bumps of the plies along one edge per inch", |s| number(&s.bumps_per_inch);
+    "sample.bumps_per_diameter", "", "the same per diameter", |s| number(&s.bumps_per_diameter);
+    "sample.fibre_angle_deg", "degree", "angle of the surface fibres to the axis of plied yarn", |s| number(&s.fibre_angle_deg);
+    "sample.evenness.diameter_cv_percent", "%", "variation of the width along the yarn", |s| number(&s.evenness.diameter_cv_percent);
+    "sample.evenness.between_strands_cv_percent", "%", "variation of the mean width between pieces", |s| number(&s.evenness.between_strands_cv_percent);
+    "sample.evenness.twist_cv_percent", "%", "variation of the twist along the yarn", |s| number(&s.evenness.twist_cv_percent);
+    "sample.hairiness", "", "cover of hairs outside the body, per diameter", |s| number(&s.hairiness);
+    "sample.kinks", "1/m", "loops and doublings per metre", |s| number(&s.kinks);
+}
+
+/// Whether at least one figure of the yarn has a value.
 #[must_use]
-pub fn answers_anything(report: &Report) -> bool {
-    COLUMNS.iter().any(|column| column.of_yarn() && !matches!((column.get)(report), Cell::Unanswered(_)))
+pub fn answers_anything(sample: &Sample) -> bool {
+    SAMPLE.iter().any(|column| !matches!((column.get)(sample), Cell::Unanswered(_)))
 }

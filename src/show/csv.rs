@@ -1,6 +1,6 @@
 //! Figures as a table, one row a report: RFC 4180, UTF-8, header first.
 
-use super::columns::{COLUMNS, Cell, Column};
+use super::columns::{Cell, Column, SAMPLE, SCALE};
 use super::escape;
 use super::json::rounded;
 use crate::figures::Report;
@@ -13,16 +13,8 @@ const FACTS: [&str; 6] = ["file", "label", "taken_at", "scale_method", "strands"
 #[must_use]
 pub fn header() -> Vec<String> {
     let mut names: Vec<String> = FACTS.iter().map(ToString::to_string).collect();
-    for column in COLUMNS {
-        let name = column.name();
-        names.push(name.to_owned());
-        if is_word(column) {
-            names.push(format!("{name}_probability"));
-        } else {
-            names.extend([format!("{name}_low95"), format!("{name}_high95")]);
-        }
-        names.push(format!("{name}_reason"));
-    }
+    names.extend(SCALE.iter().flat_map(names_of));
+    names.extend(SAMPLE.iter().flat_map(names_of));
     names
 }
 
@@ -39,21 +31,8 @@ pub fn row(report: &Report) -> Vec<String> {
         report.sample.strands.to_string(),
         faults.unwrap_or_default(),
     ];
-    for column in COLUMNS {
-        match (column.get)(report) {
-            Cell::Number(value, interval) => {
-                let [low, high] = interval.map_or([String::new(), String::new()], |ends| ends.map(written));
-                cells.extend([written(value), low, high, String::new()]);
-            }
-            Cell::Word(word, probability) => {
-                cells.extend([escape::cell(&word), probability.map(written).unwrap_or_default(), String::new()]);
-            }
-            Cell::Unanswered(reason) => {
-                cells.extend(std::iter::repeat_n(String::new(), if is_word(column) { 2 } else { 3 }));
-                cells.push(escape::cell(reason.code()));
-            }
-        }
-    }
+    cells.extend(SCALE.iter().flat_map(|column| cells_of(column, &report.scale)));
+    cells.extend(SAMPLE.iter().flat_map(|column| cells_of(column, &report.sample)));
     cells
 }
 
@@ -70,8 +49,28 @@ pub fn table<'a>(reports: impl IntoIterator<Item = &'a Report>) -> Result<Vec<u8
     writer.into_inner().map_err(|error| error.into_error().into())
 }
 
-fn is_word(column: &Column) -> bool {
-    matches!(column.name(), "plies" | "twist_direction")
+fn names_of<Of>(column: &Column<Of>) -> Vec<String> {
+    let name = column.name();
+    let also: &[&str] =
+        if column.is_word() { &["", "_probability", "_reason"] } else { &["", "_low95", "_high95", "_reason"] };
+    also.iter().map(|ending| format!("{name}{ending}")).collect()
+}
+
+fn cells_of<Of>(column: &Column<Of>, of: &Of) -> Vec<String> {
+    match (column.get)(of) {
+        Cell::Number(value, interval) => {
+            let [low, high] = interval.map_or([String::new(), String::new()], |ends| ends.map(written));
+            vec![written(value), low, high, String::new()]
+        }
+        Cell::Word(word, probability) => {
+            vec![escape::cell(&word), probability.map(written).unwrap_or_default(), String::new()]
+        }
+        Cell::Unanswered(reason) => {
+            let mut cells = vec![String::new(); if column.is_word() { 2 } else { 3 }];
+            cells.push(escape::cell(reason.code()));
+            cells
+        }
+    }
 }
 
 fn written(number: f64) -> String {

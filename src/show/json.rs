@@ -2,10 +2,9 @@
 
 use std::io;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter, Serializer};
-
-use crate::figures::Report;
 
 /// Significant digits of every number that is not whole. A photo never fixes a figure to better than one part in ten
 /// thousand, so six keep two in reserve; more would only make equal measurements look different.
@@ -27,10 +26,10 @@ pub fn line<T: Serialize>(value: &T) -> Result<String, serde_json::Error> {
     compact(value).map(|text| text + "\n")
 }
 
-/// The JSON Schema (draft 2020-12) of the report, from its types.
+/// The JSON Schema (draft 2020-12) of a type that leaves the program.
 #[must_use]
-pub fn schema() -> String {
-    let schema = schemars::generate::SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<Report>();
+pub fn schema_of<T: JsonSchema>() -> String {
+    let schema = schemars::generate::SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
     indented(&schema.as_value().to_string())
 }
 

@@ -1,20 +1,25 @@
 //! A few lines for a person: the figures with their intervals in plain words, what could not be told and why.
 
-use super::columns::{COLUMNS, Cell};
+use super::columns::{Cell, SAMPLE};
 use super::escape;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Interval, Quantity};
-use crate::figures::report::{FaultKind, TwistDirection};
-use crate::figures::{Method, Report};
+use crate::figures::report::{FaultKind, Sample, TwistDirection};
+use crate::figures::{Method, Reason, Report, Warning};
 
 /// Column at which values begin.
 const VALUES_AT: usize = 22;
 
-/// The text, with a line end after every line.
+/// One photo's figures, with a line end after every line.
 #[must_use]
 pub fn text(report: &Report) -> String {
-    let mut lines = vec![format!("{}: {}", escape::one_line(&report.photo.file), headline(report))];
-    let sample = &report.sample;
+    of_sample(&report.photo.file, &report.sample, &report.warnings)
+}
+
+/// A sample's figures under a title of any origin, with a line end after every line.
+#[must_use]
+pub fn of_sample(title: &str, sample: &Sample, warnings: &[Warning]) -> String {
+    let mut lines = vec![format!("{}: {}", escape::one_line(title), headline(sample))];
     if let Some(label) = &sample.label {
         lines.push(entry("sample", &escape::one_line(label)));
     }
@@ -35,19 +40,18 @@ pub fn text(report: &Report) -> String {
         lines.extend(figure("diameter", &sample.diameter_px, "px", None));
         lines.extend(figure("bumps per diameter", &sample.bumps_per_diameter, "", None));
     }
-    lines.extend(categories(report));
-    lines.extend(faults(report));
-    lines.extend(unanswered(report));
-    lines.extend(report.warnings.iter().map(|w| entry("note", &escape::one_line(&w.message))));
+    lines.extend(categories(sample));
+    lines.extend(faults(sample));
+    lines.extend(unanswered(sample));
+    lines.extend(warnings.iter().map(|w| entry("note", &escape::one_line(&w.message))));
     lines.iter().map(|line| format!("{}\n", line.trim_end())).collect()
 }
 
 /// Plies and direction, in words.
 #[must_use]
-pub fn headline(report: &Report) -> String {
-    let plies =
-        report.sample.plies.value().map(|n| if *n == 1 { "singles".to_owned() } else { format!("{n}-ply yarn") });
-    let direction = report.sample.twist_direction.value().map(|d| match d {
+pub fn headline(sample: &Sample) -> String {
+    let plies = sample.plies.value().map(|n| if *n == 1 { "singles".to_owned() } else { format!("{n}-ply yarn") });
+    let direction = sample.twist_direction.value().map(|d| match d {
         TwistDirection::S => "S twist",
         TwistDirection::Z => "Z twist",
     });
@@ -55,15 +59,14 @@ pub fn headline(report: &Report) -> String {
         (Some(plies), Some(direction)) => format!("{plies}, {direction}"),
         (Some(plies), None) => format!("{plies}, twist direction not seen"),
         (None, Some(direction)) => format!("yarn with {direction}, plies not told"),
-        (None, None) if report.sample.strands > 0 => "yarn, twist not seen".to_owned(),
+        (None, None) if sample.strands > 0 => "yarn, twist not seen".to_owned(),
         (None, None) => "no yarn measured".to_owned(),
     }
 }
 
 /// The main figures on one line, or why there is none.
 #[must_use]
-pub fn brief(report: &Report) -> String {
-    let sample = &report.sample;
+pub fn brief(sample: &Sample) -> String {
     let short = |name: &str, quantity: &Quantity<f64>, unit: &str| {
         let (value, interval) = with_interval(*quantity.value()?, quantity.interval95());
         let interval = interval.map(|i| format!(" ({i})")).unwrap_or_default();
@@ -80,7 +83,7 @@ pub fn brief(report: &Report) -> String {
     ];
     let answered: Vec<String> = figures.into_iter().flatten().collect();
     if answered.is_empty() {
-        return sample.diameter_px.reason().map(crate::figures::Reason::message).unwrap_or_default();
+        return sample.diameter_px.reason().map(Reason::message).unwrap_or_default();
     }
     answered.join("   \u{b7}   ")
 }
@@ -120,9 +123,9 @@ fn wraps_note(wraps: &Quantity<f64>) -> &'static str {
 }
 
 /// Weight categories, those of one meaning together.
-fn categories(report: &Report) -> Vec<String> {
+fn categories(sample: &Sample) -> Vec<String> {
     let mut groups: Vec<(&str, Vec<&str>)> = Vec::new();
-    for category in &report.sample.weight_categories {
+    for category in &sample.weight_categories {
         match groups.iter_mut().find(|(meaning, _)| *meaning == category.meaning) {
             Some((_, names)) => names.push(&category.name),
             None => groups.push((&category.meaning, vec![&category.name])),
@@ -131,19 +134,18 @@ fn categories(report: &Report) -> Vec<String> {
     groups.iter().map(|(meaning, names)| entry("yarn weight", &format!("{} ({meaning})", names.join(", ")))).collect()
 }
 
-fn faults(report: &Report) -> Option<String> {
-    let faults = report.sample.evenness.faults.as_ref()?;
+fn faults(sample: &Sample) -> Option<String> {
+    let faults = sample.evenness.faults.as_ref()?;
     let count = |kind| faults.list.iter().filter(|f| f.kind == kind).count();
     let (thick, thin) = (count(FaultKind::Thick), count(FaultKind::Thin));
     Some(entry("uneven places", &format!("{thick} thick, {thin} thin in {:.0} mm", faults.searched_mm)))
 }
 
 /// What has no value, grouped by its reason; figures that do not apply to singles or to one piece are no loss.
-fn unanswered(report: &Report) -> Vec<String> {
-    use crate::figures::Reason;
+fn unanswered(sample: &Sample) -> Vec<String> {
     let mut groups: Vec<(Reason, Vec<&str>)> = Vec::new();
-    for column in COLUMNS {
-        if let Cell::Unanswered(reason) = (column.get)(report) {
+    for column in SAMPLE {
+        if let Cell::Unanswered(reason) = (column.get)(sample) {
             if matches!(reason, Reason::Singles | Reason::OnePiece) {
                 continue;
             }

@@ -150,9 +150,9 @@ impl<'a> Page<'a> {
             Some(label) => format!("{} ({})", label, report.photo.file),
             None => report.photo.file.clone(),
         };
-        let headline = format!("{}: {}", shortened(&escape::one_line(&named), 60), summary::headline(report));
+        let headline = format!("{}: {}", shortened(&escape::one_line(&named), 60), summary::headline(&report.sample));
         canvas.text((MARGIN, 36.0), fitting(&headline, 25.0, room), TEXT, &headline);
-        let figures = summary::brief(report);
+        let figures = summary::brief(&report.sample);
         canvas.text((MARGIN, 68.0), fitting(&figures, 17.0, room), TEXT, &figures);
     }
 
