@@ -118,8 +118,14 @@ impl Marks {
             Some(RulerUnit::Inch) => (crate::base::units::MM_PER_INCH, "in"),
             Some(RulerUnit::Mm) | None => (10.0, "cm"),
         };
-        let first = ruler.ticks.iter().filter_map(|t| t.place_mm).min_by(f64::total_cmp);
-        for (tick, place) in ruler.ticks.iter().filter_map(|t| Some((t, t.place_mm? - first?))) {
+        let placed = || ruler.ticks.iter().filter_map(|t| Some((t, t.place_mm?)));
+        let low = placed().min_by(|a, b| a.1.total_cmp(&b.1));
+        let high = placed().max_by(|a, b| a.1.total_cmp(&b.1));
+        let (Some(low), Some(high)) = (low, high) else { return };
+        // Counted from the left or the top, whichever way the ruler runs.
+        let along = high.0.foot - low.0.foot;
+        let from = if along.x + along.y < 0.0 { high.1 } else { low.1 };
+        for (tick, place) in placed().map(|(t, place)| (t, (place - from).abs())) {
             let steps = place / step;
             // A twentieth of a step: nearer than any other mark of either ruler.
             if (steps - steps.round()).abs() < 0.02 && steps.round() > 0.0 {

@@ -130,8 +130,9 @@ impl<'a> Page<'a> {
         let shown = reduced(&photo.rgb, self.photo)?;
         canvas.picture(MARGIN as u32, HEADER as u32, &shown);
         canvas.look_through((MARGIN, HEADER), f64::from(self.photo.0), f64::from(self.photo.1));
+        let mut words = Words::default();
         for mark in &self.marks {
-            self.mark(&mut canvas, mark);
+            self.mark(&mut canvas, mark, &mut words);
         }
         canvas.look_at_all();
         self.draw_legend(&mut canvas);
@@ -160,7 +161,7 @@ impl<'a> Page<'a> {
         (MARGIN + (p.x + 0.5) * self.scale, HEADER + (p.y + 0.5) * self.scale)
     }
 
-    fn mark(&self, canvas: &mut Canvas, mark: &Mark) {
+    fn mark(&self, canvas: &mut Canvas, mark: &Mark, words: &mut Words) {
         let look = mark.meaning.look();
         let places = |points: &[Point<Image>]| points.iter().map(|p| self.place(*p)).collect::<Vec<_>>();
         match &mark.shape {
@@ -174,7 +175,13 @@ impl<'a> Page<'a> {
             Shape::Dot(at) => canvas.dot(self.place(*at), 4.0, look.ink),
             Shape::Ring(at, radius) => canvas.ring(self.place(*at), (radius * self.scale).max(7.0), &look),
             Shape::Badge(at, text) => canvas.badge(self.place(*at), 16.0, look.ink, text),
-            Shape::Word(at, text) => canvas.label(self.place(*at), SMALL, look.ink, text),
+            Shape::Word(at, text) => {
+                let at = self.place(*at);
+                // Dozens of ruler marks may have been taken for no yarn: one word tells it of its neighbours too.
+                if mark.meaning != Meaning::Refused || words.has_room(at, text_width(text, SMALL) + 1.1 * SMALL) {
+                    canvas.label(at, SMALL, look.ink, text);
+                }
+            }
         }
     }
 
@@ -188,6 +195,28 @@ impl<'a> Page<'a> {
             sign(canvas, (x, y), &look);
             canvas.text((x + 50.0, y + 5.0), fitting(look.words, SMALL, LEGEND_COLUMN - 56.0), TEXT, look.words);
         }
+    }
+}
+
+/// Where words already stand.
+#[derive(Default)]
+struct Words {
+    boxes: Vec<(Place, f64)>,
+}
+
+impl Words {
+    /// Whether a word this wide can stand here without touching another; then it does.
+    fn has_room(&mut self, at: Place, width: f64) -> bool {
+        let clear = |(other, other_width): &(Place, f64)| {
+            (at.1 - other.1).abs() > 2.5 * SMALL
+                || at.0 > other.0 + other_width + SMALL
+                || other.0 > at.0 + width + SMALL
+        };
+        let room = self.boxes.iter().all(clear);
+        if room {
+            self.boxes.push((at, width));
+        }
+        room
     }
 }
 

@@ -106,7 +106,8 @@ impl<'a> Panel<'a> {
 
     /// Its height when drawn `width` px wide.
     pub(super) fn height(&self, width: f64) -> f64 {
-        HEADING + CLOSE_UP_HEIGHT + 2.0 * GAP + self.whole_height(width) + 2.0 * (PLOT_HEIGHT + GAP) + GAP
+        let plots = if self.twist_seen() { 2.0 } else { 1.0 };
+        HEADING + CLOSE_UP_HEIGHT + 2.0 * GAP + self.whole_height(width) + plots * (PLOT_HEIGHT + GAP) + GAP
     }
 
     /// The meanings that it uses.
@@ -136,7 +137,13 @@ impl<'a> Panel<'a> {
         y += self.whole_height(width) + GAP;
         self.width_plot(canvas, (left, y), width);
         y += PLOT_HEIGHT + GAP;
-        self.twist_plot(canvas, (left, y), width);
+        if self.twist_seen() {
+            self.twist_plot(canvas, (left, y), width);
+        }
+    }
+
+    fn twist_seen(&self) -> bool {
+        self.twist.is_some_and(|t| t.angle_rad.iter().chain(&t.turns).any(Option::is_some))
     }
 
     /// Three close-ups from the first, middle and last third of what is measured. Returns the columns that they show.
@@ -168,6 +175,7 @@ impl<'a> Panel<'a> {
 
     fn close_up(&self, canvas: &mut Canvas, view: &View) {
         self.picture(canvas, view);
+        canvas.look_through(view.origin, view.size.0, view.size.1);
         let edge = Meaning::Edge.look();
         for (first, run) in self.runs_within(view) {
             if run.first().is_some_and(|s| s.left_out.is_some()) {
@@ -182,6 +190,7 @@ impl<'a> Panel<'a> {
         }
         self.twist_lines(canvas, view);
         self.crests(canvas, view, 3.4);
+        canvas.look_at_all();
     }
 
     /// At every width along the piece, the helix that has the measured angle at the middle of the face. Between them
