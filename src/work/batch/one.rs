@@ -48,7 +48,7 @@ pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Pro
                 report_check: Some(record::check(text.as_bytes())),
                 overlay_bytes: overlay.map(|png| png.len() as u64),
                 label: report.sample.label.clone(),
-                answered: columns::answers_anything(&report),
+                answered: columns::answers_anything(&report.sample),
                 failure: None,
             };
             (record, Progress::Measured)
