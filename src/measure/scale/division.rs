@@ -25,17 +25,20 @@ pub(super) enum Pattern {
     HalvedDecimal,
     /// Tens, fives and 2, 3, 7, 8 stand out: hundredths of an inch.
     RaisedDecimal,
+    /// Sixteenths of which only the quarters and the whole stand out.
+    Quartered,
     /// Halved this often.
     Binary(u32),
 }
 
 impl Pattern {
-    const ALL: [Self; 10] = [
+    const ALL: [Self; 11] = [
         Self::Plain,
         Self::Alternate,
         Self::Decimal,
         Self::HalvedDecimal,
         Self::RaisedDecimal,
+        Self::Quartered,
         Self::Binary(2),
         Self::Binary(3),
         Self::Binary(4),
@@ -50,6 +53,7 @@ impl Pattern {
             Self::Alternate => 2,
             Self::Decimal | Self::RaisedDecimal => 10,
             Self::HalvedDecimal => 20,
+            Self::Quartered => 16,
             Self::Binary(halvings) => 1 << halvings,
         }
     }
@@ -59,7 +63,7 @@ impl Pattern {
         match self {
             Self::Plain => 1,
             Self::Alternate => 2,
-            Self::Decimal => 3,
+            Self::Decimal | Self::Quartered => 3,
             Self::HalvedDecimal | Self::RaisedDecimal => 4,
             Self::Binary(halvings) => halvings as usize + 1,
         }
@@ -87,6 +91,7 @@ impl Pattern {
                 2 | 3 | 7 | 8 => 1,
                 _ => 0,
             },
+            Self::Quartered => usize::from(n % 4 == 0) + usize::from(n == 0),
             Self::Binary(halvings) => {
                 if n == 0 {
                     halvings as usize
@@ -345,6 +350,7 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
             vec![(1.0, RulerUnit::Mm, 0.0), (2.54, RulerUnit::Inch, -3.0), (0.254, RulerUnit::Inch, -4.0)]
         }
         Pattern::HalvedDecimal => vec![(0.5, RulerUnit::Mm, 0.0), (1.27, RulerUnit::Inch, -4.0)],
+        Pattern::Quartered => vec![(25.4 / 16.0, RulerUnit::Inch, 0.0)],
         Pattern::RaisedDecimal => vec![(0.254, RulerUnit::Inch, 0.0)],
         // Some rulers stop lengthening at the half or quarter inch.
         Pattern::Binary(halvings) => {
@@ -390,7 +396,7 @@ fn acceptable(r: &Reading) -> bool {
     let repeated = match r.pattern {
         Pattern::Plain => longest >= 5,
         // One longest tick could be an inch or a half; two at the right distance cannot.
-        Pattern::Binary(_) => longest >= 2,
+        Pattern::Binary(_) | Pattern::Quartered => longest >= 2,
         Pattern::Alternate => longest >= 2 && r.seen[0] >= 2,
         _ => longest >= 1 && above >= 3,
     };

@@ -133,6 +133,9 @@ fn read(rgb: &Raster<[u8; 3]>, row: &Row, unit: Option<RulerUnit>) -> Option<Rul
 
 fn read_from(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, unit: Option<RulerUnit>) -> Option<Ruler> {
     let mut row = ticks::measure(rgb, row, feet, true)?;
+    if !row.is_even() || !row.is_clean(rgb) {
+        return None;
+    }
     let division = division::divide(rgb, &mut row, unit)?;
     Some(Ruler { row, division })
 }

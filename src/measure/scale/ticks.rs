@@ -54,6 +54,49 @@ pub(super) struct TickRow {
     pub(super) reach: usize,
 }
 
+impl TickRow {
+    /// Whether the ticks stand as evenly as printed or engraved ones do: within 2 % of their step and half a pixel, and
+    /// on at least a third of the places from the first to the last.
+    pub(super) fn is_even(&self) -> bool {
+        let [first, .., last] = self.ticks.as_slice() else { return false };
+        let places = (last.number - first.number + 1) as usize;
+        self.lattice.spread < 0.02 + 0.5 / self.lattice.step && 3 * self.ticks.len() >= places
+    }
+
+    /// Whether there is nothing but ground between neighbouring ticks, in three quarters of the places looked at. Yarn,
+    /// cloth, wood and brushes have bars that stand as evenly as ticks, but no clean ground between them.
+    pub(super) fn is_clean(&self, rgb: &Raster<[u8; 3]>) -> bool {
+        let (mut clean, mut looked) = (0, 0);
+        for pair in self.ticks.windows(2) {
+            let [a, b] = pair else { continue };
+            if b.number != a.number + 1 {
+                continue;
+            }
+            let (low, high) = (a.seen.0.max(b.seen.0), a.seen.1.min(b.seen.1));
+            for part in [0.2, 0.5, 0.8] {
+                let s = low + (high - low) * part;
+                let (xa, xb) = (a.axis.0 + a.axis.1 * s, b.axis.0 + b.axis.1 * s);
+                // From clear of one tick to clear of the next.
+                let clear = (self.width / (xb - xa).abs().max(1.0)).clamp(0.1, 0.4);
+                let values: Vec<f64> = (0..=8)
+                    .filter_map(|i| {
+                        let t = clear + (1.0 - 2.0 * clear) * f64::from(i) / 8.0;
+                        let p = self.frame.image_from_frame(xa + (xb - xa) * t, s);
+                        luma_at(rgb, p.x, p.y).map(f64::from)
+                    })
+                    .collect();
+                let (Some(darkest), Some(lightest)) = (quantile(&values, 0.0), quantile(&values, 1.0)) else {
+                    continue;
+                };
+                looked += 1;
+                // What differs by less than half of a tick's own contrast is light, shade or grain of the ground.
+                clean += usize::from((lightest - darkest) / (lightest + 8.0) < 0.5 * self.contrast);
+            }
+        }
+        looked >= 6 && 4 * clean >= 3 * looked
+    }
+}
+
 /// Measures the row whose bars were found; `None` where they do not stand at equal steps.
 pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool) -> Option<TickRow> {
     let frame = Frame::of_row(row, feet)?;
