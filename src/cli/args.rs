@@ -38,6 +38,10 @@ pub enum Command {
     Batch(Box<super::batch::BatchArgs>),
     /// Write the ruler card for printing
     Card(super::card::CardArgs),
+    /// Tell whether samples differ by more than the measurement can tell
+    Compare(super::compare::CompareArgs),
+    /// Tell whether a skein is even, from several passes and photos
+    Skein(super::skein::SkeinArgs),
     /// Turn figures into wheel settings and a plying plan
     Plan(Box<super::plan::PlanArgs>),
     /// Print the JSON Schema of the report

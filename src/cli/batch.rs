@@ -11,8 +11,9 @@ use super::args::LookArgs;
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::settings::LookSettings;
-use crate::measure::pipeline::Params;
-use crate::show::json;
+use crate::measure::photo::Photo;
+use crate::measure::pipeline::{Measured, Params, Request};
+use crate::show::{json, overlay};
 use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
 
 const EXAMPLES: &str = "\
@@ -152,12 +153,12 @@ fn measure(
     if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {eta} left{msg}") {
         bar.set_style(style);
     }
-    let ask = |photo: &crate::measure::photo::Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
+    let ask = |photo: &Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
     let work = Batch {
         out: &args.out,
         ask: &ask,
         options: format!("{:?}", args.look),
-        draw: None,
+        draw: (!args.no_overlays).then_some(draw as batch::Draw),
         params: Params::default(),
         limits: settings.limits,
         threads: threads(args),
@@ -165,6 +166,11 @@ fn measure(
     let done = batch::measure_all(&work, &photos, &|_| bar.inc(1));
     bar.finish_and_clear();
     Ok(done?)
+}
+
+/// The picture of what was measured.
+fn draw(photo: &Photo, request: &Request, measured: &Measured) -> Result<Vec<u8>, String> {
+    overlay::png(photo, request, &measured.report, &measured.evidence).map_err(|e| e.to_string())
 }
 
 /// As stated, else as the environment says, else one for each core.

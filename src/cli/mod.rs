@@ -6,6 +6,7 @@
 pub mod args;
 mod batch;
 mod card;
+mod compare;
 pub mod console;
 mod demo;
 pub mod exit;
@@ -13,6 +14,7 @@ mod measure;
 mod plan;
 mod schema;
 pub mod settings;
+mod skein;
 
 use clap::Parser;
 
@@ -36,6 +38,8 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Measure(args) => measure::run(*args, console),
         Command::Batch(args) => batch::run(&args, console),
         Command::Card(args) => card::run(&args, console),
+        Command::Compare(args) => compare::run(&args, console),
+        Command::Skein(args) => skein::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),
         Command::Demo(args) => demo::run(&args, console),

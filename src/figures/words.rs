@@ -119,6 +119,8 @@ reasons! {
     PhotosDisagree => "photos-disagree", "The photos of this sample contradict each other here; look at their overlays, and leave out the one that shows something else.";
     /// A figure that belongs to a single photo.
     SeveralPhotos => "several-photos", "This figure belongs to one photo at its distance; look at the photos one by one.";
+    /// Only one photo.
+    OnePhoto => "one-photo", "Only one photo answers this; photograph more of the same yarn.";
     /// The edge between yarn and ground cannot be seen.
     EdgeUnclear => "edge-unclear", "The edge between yarn and ground could not be placed; lay a card of another shade under the yarn.";
     /// The fibres' own direction cannot be seen.

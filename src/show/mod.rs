@@ -8,4 +8,5 @@ pub mod escape;
 pub mod file;
 pub mod json;
 pub mod overlay;
+pub mod page;
 pub mod summary;

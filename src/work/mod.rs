@@ -3,10 +3,12 @@
 
 pub mod arithmetic;
 pub mod batch;
+pub mod compare;
 pub mod figure;
 pub mod plan;
 pub mod pool;
 pub mod saved;
+pub mod skein;
 
 #[cfg(test)]
 pub(crate) mod testing;

@@ -1,0 +1,164 @@
+//! Figures on a page: the three that are asked first, the whole table, and what to do about what is missing.
+
+use std::fmt::Write;
+
+use super::own;
+use crate::figures::report::Sample;
+use crate::figures::{Quantity, Reason, Warning};
+
+/// Digits that an interval supports: two significant ones of its half width, at most five behind the point.
+fn digits(low: f64, high: f64) -> usize {
+    let half = ((high - low) / 2.0).abs().max(1e-9);
+    (1.0 - half.log10().floor()).clamp(0.0, 5.0).min(3.0) as usize
+}
+
+/// A number and its interval, as far as the interval supports digits.
+fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
+    let value = quantity.value()?;
+    let [low, high] = quantity.interval95()?;
+    let n = digits(low, high);
+    Some((format!("{value:.n$}"), format!("{low:.n$} to {high:.n$}")))
+}
+
+fn tile(name: &str, quantity: &Quantity<f64>, unit: &str, also: &str) -> String {
+    match number(quantity) {
+        Some((value, range)) => format!(
+            "<div><dt>{name}</dt><dd>{value}{unit}<small>{range}{unit}</small>{}</dd></div>",
+            if also.is_empty() { String::new() } else { format!("<small>{also}</small>") }
+        ),
+        None => {
+            let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
+            format!("<div><dt>{name}</dt><dd class=\"none\">not answered<small>{why}</small></dd></div>")
+        }
+    }
+}
+
+/// The figures that are asked first: thickness, twist, kind, evenness.
+#[must_use]
+pub fn lead(sample: &Sample) -> String {
+    let wraps = number(&sample.wraps_per_inch).map(|(v, _)| format!("{v} wraps per inch")).unwrap_or_default();
+    let angle = number(&sample.twist_angle_deg).map(|(v, r)| format!("at {v}° ({r})")).unwrap_or_default();
+    let plies = match sample.plies.value() {
+        Some(1) => "singles".to_owned(),
+        Some(n) => format!("{n}-ply"),
+        None => "plies not told".to_owned(),
+    };
+    let direction = match sample.twist_direction.value() {
+        Some(d) => format!("{d:?} twist"),
+        None => "direction not told".to_owned(),
+    };
+    let chance = |p: &Option<f64>| p.map(|p| format!("{:.0} % sure", 100.0 * p));
+    let sure = match (&sample.plies, &sample.twist_direction) {
+        (Quantity::Measured { probability: p, .. }, Quantity::Measured { probability: q, .. }) => {
+            [chance(p).map(|c| format!("plies {c}")), chance(q).map(|c| format!("direction {c}"))]
+                .into_iter()
+                .flatten()
+                .collect::<Vec<_>>()
+                .join(", ")
+        }
+        _ => String::new(),
+    };
+    format!(
+        "<dl class=\"lead\"><div><dt>Kind</dt><dd>{plies}, {direction}<small>{sure}</small></dd></div>{}{}{}</dl>",
+        tile("Thickness", &sample.diameter_mm, " mm", &wraps),
+        tile("Twist", &sample.twists_per_inch, " turns/in", &angle),
+        tile("Unevenness of thickness", &sample.evenness.diameter_cv_percent, " %", "0 % is perfectly even"),
+    )
+}
+
+/// Every figure with its interval, or why there is none.
+#[must_use]
+pub fn figures_table(sample: &Sample) -> String {
+    let rows: [(&str, &str, &Quantity<f64>); 14] = [
+        ("Thickness (mean width of the yarn's body)", " mm", &sample.diameter_mm),
+        ("Width filled by the turning plies", " mm", &sample.envelope_diameter_mm),
+        ("Wraps per inch", "", &sample.wraps_per_inch),
+        ("Twist angle, as seen", "°", &sample.twist_angle_deg),
+        ("Turns per inch", "", &sample.twists_per_inch),
+        ("Turns per metre", "", &sample.twists_per_metre),
+        ("Ply bumps per inch along one edge", "", &sample.bumps_per_inch),
+        ("Ply bumps per diameter", "", &sample.bumps_per_diameter),
+        ("Angle of the surface fibres (0: along the yarn)", "°", &sample.fibre_angle_deg),
+        ("Unevenness of thickness", " %", &sample.evenness.diameter_cv_percent),
+        ("Unevenness between pieces", " %", &sample.evenness.between_strands_cv_percent),
+        ("Unevenness of twist", " %", &sample.evenness.twist_cv_percent),
+        ("Hairiness (cover of hairs per diameter)", "", &sample.hairiness),
+        ("Kinks per metre", "", &sample.kinks),
+    ];
+    let mut out = String::from(
+        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All figures\"><table><caption>All figures. Where one is missing, the reason stands in its place.</caption>\
+         <thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Value</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
+    );
+    for (name, unit, quantity) in rows {
+        // Writing to a string cannot fail.
+        let _ = match number(quantity) {
+            Some((value, range)) => write!(
+                out,
+                "<tr><th scope=\"row\">{name}</th><td class=\"r\">{value}{unit}</td><td>{range}{unit}</td></tr>"
+            ),
+            None => {
+                let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
+                write!(
+                    out,
+                    "<tr><th scope=\"row\">{name}</th><td class=\"r\">none</td><td class=\"why\">{why}</td></tr>"
+                )
+            }
+        };
+    }
+    out.push_str("</tbody></table></div>");
+    if !sample.weight_categories.is_empty() {
+        out.push_str(&categories(sample));
+    }
+    out
+}
+
+/// The weight categories, grouped by what is meant by wraps.
+fn categories(sample: &Sample) -> String {
+    let mut meanings: Vec<&str> = Vec::new();
+    for category in &sample.weight_categories {
+        if !meanings.contains(&category.meaning.as_str()) {
+            meanings.push(&category.meaning);
+        }
+    }
+    let mut out = String::from(
+        "<h3>Yarn weight, as charts call it</h3><p>Charts overlap and do not agree on what a wrap is, so all that fit are named.</p><ul class=\"said\">",
+    );
+    for meaning in meanings {
+        let names: Vec<String> =
+            sample.weight_categories.iter().filter(|c| c.meaning == meaning).map(|c| own(&c.name)).collect();
+        let _ = write!(out, "<li><strong>{}</strong>: {}</li>", names.join(", "), own(meaning));
+    }
+    out.push_str("</ul>");
+    out
+}
+
+/// What to do: each different reason and warning once, in plain words.
+#[must_use]
+pub fn advice(sample: &Sample, warnings: &[Warning]) -> String {
+    let mut said: Vec<String> = warnings.iter().map(|w| w.message.clone()).collect();
+    let numbers = [
+        &sample.length_mm,
+        &sample.diameter_mm,
+        &sample.twist_angle_deg,
+        &sample.twists_per_inch,
+        &sample.fibre_angle_deg,
+        &sample.evenness.diameter_cv_percent,
+        &sample.evenness.twist_cv_percent,
+        &sample.hairiness,
+        &sample.kinks,
+    ];
+    let reasons =
+        numbers.iter().filter_map(|q| q.reason()).chain(sample.plies.reason()).chain(sample.twist_direction.reason());
+    for reason in reasons {
+        let message = reason.message();
+        // That singles have no plies, or that one piece has no neighbours, is nothing to mend.
+        if !matches!(reason, Reason::Singles | Reason::OnePiece | Reason::SeveralPhotos) && !said.contains(&message) {
+            said.push(message);
+        }
+    }
+    if said.is_empty() {
+        return String::new();
+    }
+    let items: String = said.iter().map(|s| format!("<li>{}</li>", own(s))).collect();
+    format!("<h2>What to do for a better answer</h2><ul class=\"todo\">{items}</ul>")
+}

@@ -1,0 +1,119 @@
+//! A comparison in plain words.
+
+use super::{Compared, Comparison, Difference, Verdict, balance};
+use crate::work::arithmetic::helix::PlyBalance;
+use crate::work::figure::Figure;
+
+/// How more and less of a figure is called.
+fn called(figure: Figure) -> (&'static str, &'static str) {
+    match figure {
+        Figure::DiameterMm | Figure::EnvelopeDiameterMm => ("thicker", "thinner"),
+        Figure::TwistsPerInch | Figure::TwistsPerMetre | Figure::BumpsPerInch | Figure::BumpsPerDiameter => {
+            ("more twisted", "less twisted")
+        }
+        Figure::TwistAngleDeg => ("steeper in its twist angle", "flatter in its twist angle"),
+        Figure::FibreAngleDeg => {
+            ("further along the ply twist in its surface fibres", "further against the ply twist in its surface fibres")
+        }
+        Figure::DiameterCvPercent => ("less even in thickness", "more even in thickness"),
+        Figure::TwistCvPercent => ("less even in twist", "more even in twist"),
+        Figure::Hairiness => ("hairier", "less hairy"),
+        Figure::Kinks => ("more kinked", "less kinked"),
+        Figure::WrapsPerInch => ("finer in wraps", "thicker in wraps"),
+    }
+}
+
+fn digits(size: f64) -> usize {
+    // Two significant digits of the interval's half width, none behind the point for large numbers.
+    (1.0 - size.abs().max(1e-4).log10().floor()).clamp(0.0, 4.0) as usize
+}
+
+fn sentence(d: &Difference) -> String {
+    let [low, high] = d.interval95;
+    let n = digits((high - low) / 2.0);
+    let unit = d.figure.unit();
+    let unit = if unit.is_empty() || unit == "°" { unit.to_owned() } else { format!(" {unit}") };
+    match d.verdict {
+        Verdict::Different => {
+            let (more, less) = called(d.figure);
+            let word = if d.difference > 0.0 { more } else { less };
+            let percent = d.percent.map(|p| format!(", {:.0} %", p.abs())).unwrap_or_default();
+            let (near, far) = (low.abs().min(high.abs()), low.abs().max(high.abs()));
+            format!(
+                "{} is {word} than {} by {:.n$}{unit} ({near:.n$} to {far:.n$}{percent}).",
+                d.second,
+                d.first,
+                d.difference.abs()
+            )
+        }
+        Verdict::NotTold => format!(
+            "{} and {} cannot be told apart in {}: {} minus {} lies between {low:+.n$} and {high:+.n$}{unit}.",
+            d.first,
+            d.second,
+            d.figure.words(),
+            d.second,
+            d.first
+        ),
+    }
+}
+
+/// One sentence for each difference, real ones first within each pair, then what else is to be known of the pair.
+pub(super) fn sentences(comparison: &Comparison) -> Vec<String> {
+    let mut all = Vec::new();
+    for (i, first) in comparison.samples.iter().enumerate() {
+        for second in comparison.samples.iter().skip(i + 1) {
+            all.extend(words(first, second));
+            let pair = || comparison.differences.iter().filter(|d| d.first == first.name && d.second == second.name);
+            all.extend(pair().filter(|d| d.verdict == Verdict::Different).map(sentence));
+            all.extend(pair().filter(|d| d.verdict == Verdict::NotTold).map(sentence));
+        }
+    }
+    for sample in &comparison.samples {
+        let s = &sample.pooled.sample;
+        if s.strands < 2 {
+            all.push(format!(
+                "{} was measured on one piece: what is said of it holds for that piece, and for the whole yarn only as far as the piece is like the rest.",
+                sample.name
+            ));
+        }
+    }
+    all
+}
+
+/// What differs in kind: direction, plies, and the balance of singles beside their ply.
+fn words(first: &Compared, second: &Compared) -> Vec<String> {
+    let (a, b) = (&first.pooled.sample, &second.pooled.sample);
+    let mut all = Vec::new();
+    if let (Some(x), Some(y)) = (a.twist_direction.value(), b.twist_direction.value()) {
+        if x != y {
+            all.push(format!("{} is twisted {x:?}, {} {y:?}.", first.name, second.name));
+        }
+    }
+    if let (Some(x), Some(y)) = (a.plies.value(), b.plies.value()) {
+        if x != y {
+            let name = |n: u32| if n == 1 { "singles".to_owned() } else { format!("{n}-ply") };
+            all.push(format!(
+                "{} is {}, {} is {}: their widths and twists measure different things.",
+                first.name,
+                name(*x),
+                second.name,
+                name(*y)
+            ));
+        }
+    }
+    if let Some((ratio, found)) = balance(a, b) {
+        let verdict = match found {
+            PlyBalance::Balanced => "balanced by the spinners' rules (half to two thirds)",
+            PlyBalance::Underplied => "underplied (half to two thirds is balanced)",
+            PlyBalance::Overplied => "overplied (half to two thirds is balanced)",
+        };
+        all.push(format!("The ply twist is {:.0} % of the singles': {verdict}.", 100.0 * ratio));
+    }
+    all
+}
+
+/// A comparison as a person reads it, one sentence a line.
+#[must_use]
+pub fn text(comparison: &Comparison) -> String {
+    comparison.sentences.iter().map(|s| format!("{s}\n")).collect()
+}
