@@ -38,6 +38,8 @@ pub enum Command {
     Batch(Box<super::batch::BatchArgs>),
     /// Write the ruler card for printing
     Card(super::card::CardArgs),
+    /// Mark a class against a target
+    Grade(Box<super::grade::GradeArgs>),
     /// Tell whether samples differ by more than the measurement can tell
     Compare(super::compare::CompareArgs),
     /// Tell whether a skein is even, from several passes and photos

@@ -1,7 +1,7 @@
 //! `batch`: a folder, a pattern or a list of photos.
 
 use std::io::Read;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
 use indicatif::{ProgressBar, ProgressStyle};
@@ -12,14 +12,14 @@ use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::settings::LookSettings;
 use crate::measure::photo::Photo;
-use crate::measure::pipeline::{Measured, Params, Request};
-use crate::show::{json, overlay};
+use crate::measure::pipeline::Params;
+use crate::show::json;
 use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
 
 const EXAMPLES: &str = "\
 Examples:
   strandrule batch class/ --out results/
-      every photo below class/: reports/, overlays/, photos.csv, photos.jsonl, and samples.csv with the photos of each
+      every photo below class/: reports/, overlays/, looks/, photos.csv, photos.jsonl, and samples.csv with the photos of each
       label pooled. Killed half way? Start it again: it finishes what is missing
   strandrule batch 'fleece/*.jpg' --out results/ --group folder
       photos of one folder are one sample
@@ -62,9 +62,9 @@ pub struct BatchArgs {
     /// Put the folders of several shards together instead of measuring
     #[arg(long, num_args = 1.., value_name = "DIR", conflicts_with_all = ["photos", "list"], help_heading = "Work")]
     pub merge: Vec<PathBuf>,
-    /// Write no pictures of what was measured
+    /// Write no pictures
     #[arg(long, help_heading = "Work")]
-    pub no_overlays: bool,
+    pub no_pictures: bool,
     /// What is stated about all photos alike.
     #[command(flatten)]
     pub look: LookArgs,
@@ -130,6 +130,36 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     })
 }
 
+/// The folder of a finished batch: `place` itself, or `out` after the photos at `place` have been measured into it.
+pub(super) fn measured_folder(
+    place: &Path,
+    out: &Path,
+    look: &LookArgs,
+    console: &Console,
+) -> Result<batch::Folder, Failure> {
+    if batch::Folder::is_one(place) {
+        return Ok(batch::Folder::open(place)?);
+    }
+    let args = BatchArgs {
+        photos: vec![place.to_owned()],
+        out: out.to_owned(),
+        list: None,
+        group: Group::Label,
+        map: None,
+        threads: None,
+        shard: None,
+        merge: Vec::new(),
+        no_pictures: false,
+        look: look.clone(),
+    };
+    let (records, _) = measure(&args, None, console)?;
+    batch::write_tables(out, &records, &Grouping::Label)?;
+    let mut folder = batch::Folder::open(out)?;
+    // Photos of an earlier run that are gone since do not count.
+    folder.records.retain(|r| records.iter().any(|now| now.id == r.id));
+    Ok(folder)
+}
+
 fn measure(
     args: &BatchArgs,
     shard: Option<Shard>,
@@ -158,7 +188,7 @@ fn measure(
         out: &args.out,
         ask: &ask,
         options: format!("{:?}", args.look),
-        draw: (!args.no_overlays).then_some(draw as batch::Draw),
+        pictures: !args.no_pictures,
         params: Params::default(),
         limits: settings.limits,
         threads: threads(args),
@@ -166,11 +196,6 @@ fn measure(
     let done = batch::measure_all(&work, &photos, &|_| bar.inc(1));
     bar.finish_and_clear();
     Ok(done?)
-}
-
-/// The picture of what was measured.
-fn draw(photo: &Photo, request: &Request, measured: &Measured) -> Result<Vec<u8>, String> {
-    overlay::png(photo, request, &measured.report, &measured.evidence).map_err(|e| e.to_string())
 }
 
 /// As stated, else as the environment says, else one for each core.

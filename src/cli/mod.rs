@@ -10,6 +10,7 @@ mod compare;
 pub mod console;
 mod demo;
 pub mod exit;
+mod grade;
 mod measure;
 mod plan;
 mod schema;
@@ -38,6 +39,7 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Measure(args) => measure::run(*args, console),
         Command::Batch(args) => batch::run(&args, console),
         Command::Card(args) => card::run(&args, console),
+        Command::Grade(args) => grade::run(&args, console),
         Command::Compare(args) => compare::run(&args, console),
         Command::Skein(args) => skein::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),

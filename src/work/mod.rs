@@ -5,6 +5,8 @@ pub mod arithmetic;
 pub mod batch;
 pub mod compare;
 pub mod figure;
+pub mod grade;
+pub mod keys;
 pub mod plan;
 pub mod pool;
 pub mod saved;

@@ -69,6 +69,14 @@ impl Grouping {
         Ok(Self::Map(map))
     }
 
+    /// What a mapping file says of a photo; `None` for any other grouping.
+    #[must_use]
+    pub fn mapped(&self, photo: &str) -> Option<String> {
+        let Self::Map(map) = self else { return None };
+        let file = photo.rsplit('/').next().unwrap_or_default();
+        map.get(photo).or_else(|| map.get(file)).cloned()
+    }
+
     /// The sample that a photo shows, where one is known.
     #[must_use]
     pub fn sample_of(&self, record: &Record) -> Option<String> {
@@ -76,10 +84,7 @@ impl Grouping {
         match self {
             Self::Label => record.label.clone(),
             Self::Folder => folder().or_else(|| record.label.clone()),
-            Self::Map(map) => {
-                let file = record.photo.rsplit('/').next().unwrap_or_default();
-                map.get(&record.photo).or_else(|| map.get(file)).cloned().or_else(|| record.label.clone())
-            }
+            Self::Map(_) => self.mapped(&record.photo).or_else(|| record.label.clone()),
         }
     }
 }

@@ -6,6 +6,7 @@
 //! each do a part of the list. Tables are made from the records at the end, in the order of the list, and are the same
 //! whatever the number of threads.
 
+mod folder;
 mod groups;
 mod list;
 mod one;
@@ -17,19 +18,18 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::measure::photo::{Limits, Photo};
-use crate::measure::pipeline::{Measured, Params, Request};
+use crate::measure::pipeline::{Params, Request};
 use crate::show::file::WriteError;
 
 use super::saved::SavedError;
 
+pub use folder::{Folder, Shown};
 pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos};
 pub use record::Record;
 
 /// What is to be asked of a photo, once it is decoded; an error is the photo's own failure.
 pub type AskOf<'a> = dyn Fn(&Photo) -> Result<Request, String> + Sync + 'a;
-/// Draws what was measured as PNG.
-pub type Draw = fn(&Photo, &Request, &Measured) -> Result<Vec<u8>, String>;
 
 /// What a batch does.
 pub struct Batch<'a> {
@@ -39,8 +39,8 @@ pub struct Batch<'a> {
     pub ask: &'a AskOf<'a>,
     /// Everything that the person stated, as text: photos measured under other options are measured again.
     pub options: String,
-    /// Draws the overlay; without it none is written.
-    pub draw: Option<Draw>,
+    /// Whether pictures are written too: what was measured, the strand laid straight, a part of it enlarged.
+    pub pictures: bool,
     /// The constants of the stages.
     pub params: Params,
     /// Bounds on each photo.

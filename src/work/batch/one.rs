@@ -3,12 +3,13 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::list::Listed;
-use super::record::{self, Record};
+use super::record::{self, PicturePaths, Record};
 use super::{Batch, BatchError, Progress};
 use crate::figures::Report;
 use crate::measure::photo::{self, PhotoError};
 use crate::measure::pipeline;
-use crate::show::{columns, file, json};
+use crate::show::page::{self, look::Look};
+use crate::show::{columns, file, json, overlay};
 
 /// Measures a photo unless it is unchanged, and writes its files, the record last.
 pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Progress), BatchError> {
@@ -22,12 +23,13 @@ pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Pro
         }
     };
     let key = format!(
-        "{} {} {:016x}",
+        "{} {} {} {:016x}",
         record::check(&bytes),
         env!("CARGO_PKG_VERSION"),
+        if batch.pictures { "pictures" } else { "figures" },
         crate::card::label::fnv1a(batch.options.as_bytes())
     );
-    if let Some(record) = record::unchanged(batch.out, &id, &key, batch.draw.is_some()) {
+    if let Some(record) = record::unchanged(batch.out, &id, &key) {
         return Ok((record, Progress::Unchanged));
     }
     // A fault of ours in one photo must not cost the others.
@@ -35,18 +37,20 @@ pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Pro
         .unwrap_or_else(|_panic| Err("the measurement failed inside the program; please report this photo".to_owned()));
     let (record, how) = match outcome {
         Err(failure) => (failed(&listed.name, id, key, failure), Progress::Failed),
-        Ok((report, overlay)) => {
+        Ok((report, pictures)) => {
             let text = json::text(&report).map_err(|e| BatchError::Format(e.to_string()))?;
             file::write(&record::report_path(batch.out, &id), text.as_bytes())?;
-            if let Some(png) = &overlay {
-                file::write(&record::overlay_path(batch.out, &id), png)?;
+            let mut written = Vec::new();
+            for (path, bytes) in pictures.files(&id)? {
+                file::write(&batch.out.join(&path), &bytes)?;
+                written.push((path, bytes.len() as u64));
             }
             let record = Record {
                 photo: listed.name.clone(),
                 id,
                 key,
                 report_check: Some(record::check(text.as_bytes())),
-                overlay_bytes: overlay.map(|png| png.len() as u64),
+                pictures: written,
                 label: report.sample.label.clone(),
                 answered: columns::answers_anything(&report.sample),
                 failure: None,
@@ -64,7 +68,7 @@ fn failed(photo: &str, id: String, key: String, failure: String) -> Record {
         id,
         key,
         report_check: None,
-        overlay_bytes: None,
+        pictures: Vec::new(),
         label: None,
         answered: false,
         failure: Some(failure),
@@ -86,12 +90,40 @@ fn read(batch: &Batch<'_>, listed: &Listed) -> Result<Vec<u8>, String> {
     std::fs::read(&listed.path).map_err(unreadable)
 }
 
-type Outcome = (Report, Option<Vec<u8>>);
+/// The pictures of one photo, none where none are wanted.
+#[derive(Default)]
+struct Pictures {
+    overlay: Option<Vec<u8>>,
+    look: Option<Look>,
+}
 
-fn look(batch: &Batch<'_>, listed: &Listed, bytes: Vec<u8>) -> Result<Outcome, String> {
+impl Pictures {
+    /// Where each goes, and its bytes.
+    fn files(self, id: &str) -> Result<Vec<(String, Vec<u8>)>, BatchError> {
+        let paths = PicturePaths::of(id);
+        let mut files: Vec<_> = self.overlay.map(|png| (paths.overlay, png)).into_iter().collect();
+        if let Some(look) = self.look {
+            let facts = json::text(&look.facts).map_err(|e| BatchError::Format(e.to_string()))?;
+            files.extend([
+                (paths.strand, look.strip_png),
+                (paths.near, look.inset_png),
+                (paths.facts, facts.into_bytes()),
+            ]);
+        }
+        Ok(files)
+    }
+}
+
+fn look(batch: &Batch<'_>, listed: &Listed, bytes: Vec<u8>) -> Result<(Report, Pictures), String> {
     let photo = photo::decode(listed.name.as_ref(), bytes, &batch.limits).map_err(|e| e.to_string())?;
     let request = (batch.ask)(&photo)?;
     let measured = pipeline::measure(&photo, &request, &batch.params);
-    let overlay = batch.draw.map(|draw| draw(&photo, &request, &measured)).transpose()?;
-    Ok((measured.report, overlay))
+    let pictures = if batch.pictures {
+        let overlay =
+            overlay::png(&photo, &request, &measured.report, &measured.evidence).map_err(|e| e.to_string())?;
+        Pictures { overlay: Some(overlay), look: page::look::look(&photo, &measured) }
+    } else {
+        Pictures::default()
+    };
+    Ok((measured.report, pictures))
 }

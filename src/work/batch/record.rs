@@ -12,7 +12,7 @@ use crate::show::{file, json};
 use crate::work::saved;
 
 /// The folders below the output folder.
-const FOLDERS: [&str; 4] = ["records", "reports", "overlays", "samples"];
+const FOLDERS: [&str; 5] = ["records", "reports", "overlays", "looks", "samples"];
 
 /// A photo's record; written last, so that its presence says that the photo is finished.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -25,8 +25,8 @@ pub struct Record {
     pub key: String,
     /// The report's content, as a check; null without one.
     pub report_check: Option<String>,
-    /// The overlay's size in bytes; null without one.
-    pub overlay_bytes: Option<u64>,
+    /// The pictures written, as paths below the output folder, and their sizes in bytes.
+    pub pictures: Vec<(String, u64)>,
     /// The label that the report bears.
     pub label: Option<String>,
     /// Whether a figure of the yarn was answered.
@@ -56,8 +56,24 @@ pub(super) fn report_path(out: &Path, id: &str) -> PathBuf {
     out.join("reports").join(format!("{id}.json"))
 }
 
-pub(super) fn overlay_path(out: &Path, id: &str) -> PathBuf {
-    out.join("overlays").join(format!("{id}.png"))
+/// Where a photo's pictures lie below the output folder: what was measured, the strand laid straight, a part of it
+/// enlarged, and what is known of the two.
+pub(super) struct PicturePaths {
+    pub(super) overlay: String,
+    pub(super) strand: String,
+    pub(super) near: String,
+    pub(super) facts: String,
+}
+
+impl PicturePaths {
+    pub(super) fn of(id: &str) -> Self {
+        Self {
+            overlay: format!("overlays/{id}.png"),
+            strand: format!("looks/{id}-strand.png"),
+            near: format!("looks/{id}-near.png"),
+            facts: format!("looks/{id}.json"),
+        }
+    }
 }
 
 fn record_path(out: &Path, id: &str) -> PathBuf {
@@ -82,19 +98,28 @@ fn read(path: &Path) -> Option<Record> {
 }
 
 /// The record of an earlier run, if it has the same key and its files are whole.
-pub(super) fn unchanged(out: &Path, id: &str, key: &str, wants_overlay: bool) -> Option<Record> {
+pub(super) fn unchanged(out: &Path, id: &str, key: &str) -> Option<Record> {
     let record = read(&record_path(out, id)).filter(|r| r.key == key && r.id == id)?;
     match &record.report_check {
         Some(wanted) if check(&fs::read(report_path(out, id)).ok()?) != *wanted => return None,
         None if record.failure.is_none() => return None,
         _ => {}
     }
-    match record.overlay_bytes {
-        Some(wanted) if fs::metadata(overlay_path(out, id)).ok()?.len() != wanted => return None,
-        None if wants_overlay && record.failure.is_none() => return None,
-        _ => {}
+    let whole = |(path, size): &(String, u64)| fs::metadata(out.join(path)).is_ok_and(|about| about.len() == *size);
+    record.pictures.iter().all(whole).then_some(record)
+}
+
+/// All records of a folder, in the order of the photos' names.
+pub(super) fn all(folder: &Path) -> Result<Vec<Record>, BatchError> {
+    let records = folder.join("records");
+    let unreadable = |source| BatchError::Folder { path: records.clone(), source };
+    let mut found = Vec::new();
+    for entry in fs::read_dir(&records).map_err(unreadable)? {
+        let path = entry.map_err(unreadable)?.path();
+        found.extend(path.extension().filter(|e| *e == "json").and_then(|_| read(&path)));
     }
-    Some(record)
+    found.sort_by(|a, b| a.photo.cmp(&b.photo));
+    Ok(found)
 }
 
 /// The report of a record; `None` for a failed photo.
@@ -107,31 +132,35 @@ pub(super) fn report(out: &Path, record: &Record) -> Result<Option<Report>, Batc
 
 /// Copies every finished photo of the parts to `out`, the record last, and returns all records in the order of names.
 pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
-    let mut all = std::collections::BTreeMap::new();
+    let mut merged = std::collections::BTreeMap::new();
     for part in parts {
-        let folder = part.join("records");
-        let unreadable = |source| BatchError::Folder { path: folder.clone(), source };
-        for entry in fs::read_dir(&folder).map_err(unreadable)? {
-            let path = entry.map_err(unreadable)?.path();
-            let Some(record) = path.extension().filter(|e| *e == "json").and_then(|_| read(&path)) else { continue };
-            let same_place = fs::canonicalize(part).ok() == fs::canonicalize(out).ok();
+        let same_place = fs::canonicalize(part).ok() == fs::canonicalize(out).ok();
+        for record in all(part)? {
             if !same_place {
-                copy(&record.report_check, &report_path(part, &record.id), &report_path(out, &record.id))?;
-                copy(&record.overlay_bytes, &overlay_path(part, &record.id), &overlay_path(out, &record.id))?;
+                if record.report_check.is_some() {
+                    copy(&report_path(part, &record.id), &report_path(out, &record.id))?;
+                }
+                for (path, _) in record.pictures.iter().filter(|(path, _)| is_ours(path)) {
+                    copy(&part.join(path), &out.join(path))?;
+                }
                 write(out, &record)?;
             }
-            all.insert(record.photo.clone(), record);
+            merged.insert(record.photo.clone(), record);
         }
     }
-    Ok(all.into_values().collect())
+    Ok(merged.into_values().collect())
 }
 
-fn copy<T>(present: &Option<T>, from: &Path, to: &Path) -> Result<(), BatchError> {
-    if present.is_some() {
-        let bytes = fs::read(from).map_err(|source| BatchError::Folder { path: from.to_owned(), source })?;
-        file::write(to, &bytes)?;
-    }
-    Ok(())
+/// Whether a recorded path stays within the folders that we write.
+fn is_ours(path: &str) -> bool {
+    let mut parts = path.split('/');
+    let (folder, name) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
+    FOLDERS.contains(&folder) && !name.is_empty() && name != ".." && !name.contains('\\') && parts.next().is_none()
+}
+
+fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {
+    let bytes = fs::read(from).map_err(|source| BatchError::Folder { path: from.to_owned(), source })?;
+    Ok(file::write(to, &bytes)?)
 }
 
 /// Removes temporary files. What cannot be removed does no harm.

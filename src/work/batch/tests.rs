@@ -9,7 +9,7 @@ fn record(photo: &str, label: Option<&str>) -> Record {
         id: id(photo),
         key: String::new(),
         report_check: None,
-        overlay_bytes: None,
+        pictures: Vec::new(),
         label: label.map(str::to_owned),
         answered: true,
         failure: None,

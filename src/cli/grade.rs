@@ -1,0 +1,188 @@
+//! `grade`: a class marked against a target.
+
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde::Serialize;
+
+use super::args::LookArgs;
+use super::batch::measured_folder;
+use super::console::Console;
+use super::exit::{Failure, Outcome};
+use crate::card::roster;
+use crate::show::{file, json};
+use crate::work::batch::{Folder, Grouping};
+use crate::work::grade::{self, CRITERION_KEYS, Class, Photo, Rubric, TARGET_KEYS};
+use crate::work::keys::Key;
+use crate::work::saved;
+
+const EXAMPLES: &str = "\
+Examples:
+  strandrule grade class/ --target sock.toml --roster class.csv --out marks/
+      measures the photos below class/, then writes marks/class.html, marks/class.csv and a page for each person
+  strandrule grade results/ --target sock.toml --roster class.csv --map mended.csv --out marks/
+      photos measured before by `batch`; mended.csv has the columns photo and sample (a line \"sample / person\", a short
+      code or a name) for labels that could not be read
+  strandrule grade --keys
+      every key of the target file
+
+A target file:
+  title = \"Sock yarn, week 3\"
+  out_of = 20
+  [[criterion]]
+  figure = \"twists_per_inch\"
+  value = 5.0
+  tolerance = 0.5
+  weight = 2
+
+What cannot be told from the target within its interval meets it; where an interval reaches over a limit, both marks are
+said and the better one is given.";
+
+/// `grade`.
+#[derive(Debug, Args)]
+#[command(after_help = EXAMPLES, arg_required_else_help = true)]
+pub struct GradeArgs {
+    /// A folder of photos, or the output folder of `batch`
+    #[arg(value_name = "FOLDER", required_unless_present = "keys")]
+    pub folder: Option<PathBuf>,
+    /// Target and rubric
+    #[arg(long, value_name = "FILE.toml", required_unless_present = "keys")]
+    pub target: Option<PathBuf>,
+    /// The folder for sheet and pages; made if missing
+    #[arg(long, value_name = "DIR", required_unless_present = "keys")]
+    pub out: Option<PathBuf>,
+    /// The class: a table (CSV) with the columns sample and person; without it, every label found is a row
+    #[arg(long, value_name = "FILE.csv")]
+    pub roster: Option<PathBuf>,
+    /// A table (CSV) with the columns photo and sample, for labels that could not be read
+    #[arg(long, value_name = "FILE.csv")]
+    pub map: Option<PathBuf>,
+    /// Print every key of the target file and stop
+    #[arg(long)]
+    pub keys: bool,
+    /// What is stated about all photos alike.
+    #[command(flatten)]
+    pub look: LookArgs,
+}
+
+/// What goes to standard output.
+#[derive(Serialize)]
+struct Done {
+    people: usize,
+    marked: usize,
+    without_photo: Vec<String>,
+    unread: Vec<String>,
+    not_on_roster: Vec<String>,
+    failed: Vec<String>,
+    sheet: String,
+}
+
+/// Marks a class.
+pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failure> {
+    if args.keys {
+        console.result(keys().as_bytes())?;
+        return Ok(Outcome::Answered);
+    }
+    let (Some(place), Some(target), Some(out)) = (&args.folder, &args.target, &args.out) else {
+        return Err(Failure::Usage("a folder of photos, --target and --out are needed".to_owned()));
+    };
+    let rubric = rubric(target)?;
+    let rows = args.roster.as_deref().map(labels).transpose()?;
+    let map = args.map.as_deref().map(map).transpose()?;
+    let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    let mut photos = Vec::with_capacity(folder.records.len());
+    for record in &folder.records {
+        photos.push(Photo {
+            name: record.photo.clone(),
+            report: folder.report(record)?.map(without_profiles),
+            failure: record.failure.clone(),
+            mapped: map.as_ref().and_then(|m| m.mapped(&record.photo)),
+        });
+    }
+    let class = grade::gather(rows.as_deref(), photos, &rubric);
+    write(out, &class, &rubric, &folder)?;
+    let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+    let done = Done {
+        people: class.entries.len(),
+        marked,
+        without_photo: class.entries.iter().filter(|e| e.photos.is_empty()).map(|e| e.label.line()).collect(),
+        unread: class.unread.clone(),
+        not_on_roster: class.strangers.iter().map(|(photo, ..)| photo.clone()).collect(),
+        failed: class.failed.iter().map(|(photo, _)| photo.clone()).collect(),
+        sheet: out.join("class.html").display().to_string(),
+    };
+    console.result(json::text(&done).map_err(|e| Failure::Output(e.to_string()))?.as_bytes())?;
+    Ok(if !class.failed.is_empty() {
+        Outcome::SomePhotosFailed
+    } else if marked > 0 {
+        Outcome::Answered
+    } else {
+        Outcome::NothingAnswered
+    })
+}
+
+/// Marks need no profiles, and a class has many.
+fn without_profiles(mut report: crate::figures::Report) -> crate::figures::Report {
+    for strand in &mut report.strands {
+        let mean = crate::base::stats::mean(&strand.profile.width_mm);
+        strand.profile = crate::figures::report::Profile { width_mm: mean.into_iter().collect(), ..Default::default() };
+    }
+    report
+}
+
+fn write(out: &Path, class: &Class, rubric: &Rubric, folder: &Folder) -> Result<(), Failure> {
+    let people = out.join("people");
+    std::fs::create_dir_all(&people)
+        .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", people.display())))?;
+    for entry in &class.entries {
+        let first = entry.photos.first().and_then(|name| folder.records.iter().find(|r| r.photo == *name));
+        let shown = first.map(|record| folder.shown(record)).unwrap_or_default();
+        let page = grade::person_page(entry, rubric, shown.strand.as_deref(), shown.overlay.as_deref());
+        file::write(&people.join(grade::file_name(entry)), page.as_bytes())?;
+    }
+    let table = grade::csv(class, rubric).map_err(|e| Failure::Output(e.to_string()))?;
+    file::write(&out.join("class.csv"), &table)?;
+    file::write(&out.join("class.html"), grade::class_page(class, rubric).as_bytes())?;
+    Ok(())
+}
+
+fn read(file: &Path) -> Result<Vec<u8>, Failure> {
+    std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))
+}
+
+fn rubric(target: &Path) -> Result<Rubric, Failure> {
+    let wrong = |e: &dyn std::fmt::Display| Failure::Input(format!("{}: {e}", target.display()));
+    let text = String::from_utf8(read(target)?).map_err(|_not_utf8| wrong(&"it is not UTF-8 text"))?;
+    let like = match Rubric::like(&text).map_err(|e| wrong(&e))? {
+        Some(name) => {
+            let reports = saved::read_reports(&target.parent().unwrap_or(Path::new(".")).join(name))?;
+            crate::work::pool::pool_reports(&reports).map(|p| p.sample)
+        }
+        None => None,
+    };
+    Rubric::from_toml(&text, like.as_ref()).map_err(|e| wrong(&e))
+}
+
+fn labels(file: &Path) -> Result<Vec<crate::card::label::Label>, Failure> {
+    roster::labels(&read(file)?).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
+}
+
+fn map(file: &Path) -> Result<Grouping, Failure> {
+    Grouping::from_table(&read(file)?).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
+}
+
+fn keys() -> String {
+    let list = |title: &str, keys: &[Key]| {
+        let lines: String = keys.iter().map(|k| format!("  {:<20} {}\n", k.name, k.meaning)).collect();
+        format!("{title}\n{lines}")
+    };
+    let figures: String =
+        crate::work::figure::Figure::ALL.iter().map(|f| format!("  {:<20} {}\n", f.key(), f.words())).collect();
+    format!(
+        "{}{}Figures\n{figures}  {:<20} number of plies\n  {:<20} S or Z\n",
+        list("Keys of the file", TARGET_KEYS),
+        list("Keys of a [[criterion]]", CRITERION_KEYS),
+        "plies",
+        "twist_direction"
+    )
+}

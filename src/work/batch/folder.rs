@@ -1,0 +1,70 @@
+//! A finished batch read back.
+
+use std::path::{Path, PathBuf};
+
+use super::BatchError;
+use super::record::{self, PicturePaths, Record};
+use crate::figures::Report;
+use crate::show::page::look::LookFacts;
+use crate::work::saved;
+
+/// The output folder of a batch.
+#[derive(Debug, Clone)]
+pub struct Folder {
+    path: PathBuf,
+    /// Its records, in the order of the photos' names.
+    pub records: Vec<Record>,
+}
+
+/// A photo's pictures, as far as they were written.
+#[derive(Debug, Clone, Default)]
+pub struct Shown {
+    /// What was measured, PNG.
+    pub overlay: Option<Vec<u8>>,
+    /// The strand laid straight, PNG.
+    pub strand: Option<Vec<u8>>,
+    /// A part of it enlarged, PNG.
+    pub near: Option<Vec<u8>>,
+    /// What is known of the two.
+    pub facts: Option<LookFacts>,
+}
+
+impl Folder {
+    /// Whether a place is the output folder of a batch.
+    #[must_use]
+    pub fn is_one(place: &Path) -> bool {
+        place.join("records").is_dir()
+    }
+
+    /// Reads the records.
+    ///
+    /// # Errors
+    /// [`BatchError::Folder`].
+    pub fn open(path: &Path) -> Result<Self, BatchError> {
+        Ok(Self { path: path.to_owned(), records: record::all(path)? })
+    }
+
+    /// The report of a record; `None` for a failed photo.
+    ///
+    /// # Errors
+    /// [`BatchError::Saved`] where it was removed or damaged.
+    pub fn report(&self, record: &Record) -> Result<Option<Report>, BatchError> {
+        record::report(&self.path, record)
+    }
+
+    /// The pictures of a record; those that cannot be read are missing.
+    #[must_use]
+    pub fn shown(&self, record: &Record) -> Shown {
+        let paths = PicturePaths::of(&record.id);
+        let read = |path: &str| {
+            record.pictures.iter().any(|(known, _)| known == path).then(|| std::fs::read(self.path.join(path)).ok())?
+        };
+        let facts = saved::read_text(&self.path.join(&paths.facts), 1 << 20).ok();
+        Shown {
+            overlay: read(&paths.overlay),
+            strand: read(&paths.strand),
+            near: read(&paths.near),
+            facts: facts.and_then(|text| serde_json::from_str(&text).ok()),
+        }
+    }
+}

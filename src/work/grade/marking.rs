@@ -1,0 +1,203 @@
+//! The mark of one sample.
+
+use super::advice;
+use super::rubric::{Criterion, Rubric, Side, What};
+use crate::figures::Quantity;
+use crate::figures::report::Sample;
+
+/// A word or count below this probability decides no mark.
+const SURE: f64 = 0.95;
+
+/// Part of the rubric's weight that must be marked for a total: with less than half of what was asked, a total would
+/// say more about the photo than about the yarn.
+const ENOUGH: f64 = 0.5;
+
+/// How a figure stands to what was asked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Standing {
+    /// All of its interval lies within the tolerance.
+    Meets,
+    /// Some of its interval lies within the tolerance: it cannot be told from what was asked.
+    CannotBeTold,
+    /// All of its interval lies beyond the tolerance.
+    Misses,
+    /// The photo gives no answer.
+    NotMarked,
+}
+
+/// One criterion, marked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Marked {
+    /// The figure's key.
+    pub key: &'static str,
+    /// The figure in words.
+    pub words: &'static str,
+    /// What was asked, as text.
+    pub asked: String,
+    /// What was measured, as text.
+    pub measured: String,
+    /// How it stands.
+    pub standing: Standing,
+    /// Part of the criterion's mark, 0 to 1: of the end of the interval that lies nearest; `None` where not marked.
+    pub share: Option<f64>,
+    /// The part of the end that lies farthest.
+    pub least_share: Option<f64>,
+    /// How much it counts.
+    pub weight: f64,
+    /// One plain sentence, saying what to change.
+    pub sentence: String,
+}
+
+/// A sample's mark.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Result {
+    /// Each criterion, in the rubric's order.
+    pub criteria: Vec<Marked>,
+    /// The mark, to one decimal; `None` where less than half of the weight could be marked.
+    pub total: Option<f64>,
+    /// What the mark would be at the unfavourable ends of all intervals.
+    pub least_total: Option<f64>,
+    /// The full mark.
+    pub out_of: f64,
+}
+
+/// Marks a sample.
+#[must_use]
+pub fn mark(sample: &Sample, rubric: &Rubric) -> Result {
+    let criteria: Vec<Marked> = rubric.criteria.iter().map(|c| criterion(sample, c)).collect();
+    let all: f64 = criteria.iter().map(|c| c.weight).sum();
+    let marked: f64 = criteria.iter().filter(|c| c.share.is_some()).map(|c| c.weight).sum();
+    let total = |share: fn(&Marked) -> Option<f64>| {
+        let sum: f64 = criteria.iter().filter_map(|c| share(c).map(|s| s * c.weight)).sum();
+        (marked >= ENOUGH * all && marked > 0.0).then(|| (sum / marked * rubric.out_of * 10.0).round() / 10.0)
+    };
+    Result { total: total(|c| c.share), least_total: total(|c| c.least_share), criteria, out_of: rubric.out_of }
+}
+
+fn criterion(sample: &Sample, criterion: &Criterion) -> Marked {
+    let base = Marked {
+        key: criterion.what.key(),
+        words: criterion.what.words(),
+        asked: String::new(),
+        measured: String::new(),
+        standing: Standing::NotMarked,
+        share: None,
+        least_share: None,
+        weight: criterion.weight,
+        sentence: String::new(),
+    };
+    match criterion.what {
+        What::Plies(asked) => word(base, &sample.plies, &asked, |n| match n {
+            1 => "singles".to_owned(),
+            n => format!("{n} plies"),
+        }),
+        What::Direction(asked) => word(base, &sample.twist_direction, &asked, |d| format!("{d:?}")),
+        What::Number { figure, value, tolerance, zero_beyond, side } => {
+            let limits = Limits { value, tolerance, zero_beyond, side };
+            let unit = figure.unit();
+            let unit = if unit.is_empty() || unit == "°" { unit.to_owned() } else { format!(" {unit}") };
+            let n = digits(tolerance);
+            let asked = match side {
+                Side::Both => format!("{value:.n$}{unit} ± {tolerance:.n$}"),
+                Side::AtMost => format!("at most {:.n$}{unit}", value + tolerance),
+                Side::AtLeast => format!("at least {:.n$}{unit}", value - tolerance),
+            };
+            number(Marked { asked, ..base }, figure.of(sample), &limits, &unit, criterion)
+        }
+    }
+}
+
+/// Digits behind the point that a tolerance makes useful: two significant ones.
+fn digits(tolerance: f64) -> usize {
+    (1.0 - tolerance.abs().max(1e-6).log10().floor()).clamp(0.0, 4.0) as usize
+}
+
+/// What was asked of a number.
+pub(super) struct Limits {
+    pub(super) value: f64,
+    pub(super) tolerance: f64,
+    pub(super) zero_beyond: f64,
+    pub(super) side: Side,
+}
+
+impl Limits {
+    /// How far a value lies on the faulty side.
+    fn deviation(&self, v: f64) -> f64 {
+        match self.side {
+            Side::Both => (v - self.value).abs(),
+            Side::AtMost => (v - self.value).max(0.0),
+            Side::AtLeast => (self.value - v).max(0.0),
+        }
+    }
+
+    /// The part of the mark at a deviation: full up to the tolerance, none from `zero_beyond` on, straight between.
+    fn share(&self, deviation: f64) -> f64 {
+        // A deviation that equals the tolerance but for rounding has the full mark.
+        if deviation <= self.tolerance * (1.0 + 1e-9) {
+            1.0
+        } else if deviation >= self.zero_beyond {
+            0.0
+        } else {
+            (self.zero_beyond - deviation) / (self.zero_beyond - self.tolerance)
+        }
+    }
+}
+
+fn number(base: Marked, quantity: &Quantity<f64>, limits: &Limits, unit: &str, criterion: &Criterion) -> Marked {
+    let (Some(value), Some([low, high])) = (quantity.value().copied(), quantity.interval95()) else {
+        return unanswered(base, quantity.reason().map(crate::figures::Reason::message));
+    };
+    let n = digits(((high - low) / 2.0).max(limits.tolerance / 10.0));
+    // The point of the interval nearest to what was asked, and the ends.
+    let nearest = limits.deviation(limits.value.clamp(low, high));
+    let farthest = limits.deviation(low).max(limits.deviation(high));
+    let (share, least) = (limits.share(nearest), limits.share(farthest));
+    let standing = if nearest > limits.tolerance * (1.0 + 1e-9) {
+        Standing::Misses
+    } else if farthest > limits.tolerance * (1.0 + 1e-9) {
+        Standing::CannotBeTold
+    } else {
+        Standing::Meets
+    };
+    let mut sentence = advice::sentence(standing, value, limits, criterion);
+    if share > least {
+        sentence.push_str(&format!(
+            " Its interval ({low:.n$} to {high:.n$}{unit}) reaches over a limit: this part could be between {:.0} and {:.0} %; the better one is given.",
+            100.0 * least,
+            100.0 * share
+        ));
+    }
+    Marked {
+        measured: format!("{value:.n$}{unit} ({low:.n$} to {high:.n$})"),
+        standing,
+        share: Some(share),
+        least_share: Some(least),
+        sentence,
+        ..base
+    }
+}
+
+fn unanswered(base: Marked, why: Option<String>) -> Marked {
+    let sentence = format!("Not marked: {}", why.unwrap_or_else(|| "the photo gives no interval.".to_owned()));
+    Marked { measured: "none".to_owned(), sentence, ..base }
+}
+
+fn word<T: PartialEq>(base: Marked, quantity: &Quantity<T>, asked: &T, written: impl Fn(&T) -> String) -> Marked {
+    let base = Marked { asked: written(asked), ..base };
+    let Quantity::Measured { value, probability, .. } = quantity else {
+        return unanswered(base, quantity.reason().map(crate::figures::Reason::message));
+    };
+    let sure = probability.unwrap_or(1.0);
+    let measured = format!("{} ({:.0} % sure)", written(value), 100.0 * sure);
+    let right = value == asked;
+    if !right && sure < SURE {
+        let sentence = format!(
+            "It looks like {}, but not surely enough to take marks for it: take a closer, sharper photo.",
+            written(value)
+        );
+        return Marked { measured, sentence, ..base };
+    }
+    let (standing, share) = if right { (Standing::Meets, 1.0) } else { (Standing::Misses, 0.0) };
+    let sentence = if right { "As asked.".to_owned() } else { advice::wrong_word(base.key, &base.asked) };
+    Marked { measured, standing, share: Some(share), least_share: Some(share), sentence, ..base }
+}

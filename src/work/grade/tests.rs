@@ -1,0 +1,237 @@
+use approx::assert_relative_eq;
+
+use super::*;
+use crate::card::label::Label;
+use crate::figures::report::TwistDirection;
+use crate::figures::{Method, Quantity, Reason};
+use crate::work::figure::Figure;
+use crate::work::testing::{measured, report};
+
+const RUBRIC: &str = r#"
+title = "Sock yarn"
+out_of = 20
+[[criterion]]
+figure = "diameter_mm"
+value = 2.0
+tolerance = 0.1
+zero_beyond = 0.5
+weight = 2
+[[criterion]]
+figure = "twists_per_inch"
+value = 4.0
+tolerance_percent = 10
+weight = 1
+[[criterion]]
+figure = "diameter_cv_percent"
+value = 10
+tolerance = 2
+side = "at-most"
+weight = 1
+[[criterion]]
+figure = "twist_direction"
+value = "S"
+"#;
+
+fn rubric() -> Rubric {
+    Rubric::from_toml(RUBRIC, None).unwrap()
+}
+
+/// The share of the diameter's criterion for a diameter known to +- 1.96 u.
+fn share(d: f64, u: f64) -> (Standing, f64, f64) {
+    let mut sample = report("a.jpg").sample;
+    sample.diameter_mm = measured(d, u);
+    let c = mark(&sample, &rubric()).criteria[0].clone();
+    (c.standing, c.share.unwrap(), c.least_share.unwrap())
+}
+
+// Worked by hand: full mark up to 0.1 from 2.0, none from 0.5 on: 0.3 away is half.
+#[test]
+fn the_part_of_a_mark_falls_straight_from_the_tolerance_to_zero() {
+    for (d, part) in [(2.0, 1.0), (2.1, 1.0), (1.9, 1.0), (2.3, 0.5), (1.7, 0.5), (2.4, 0.25), (2.5, 0.0), (3.0, 0.0)] {
+        assert_relative_eq!(share(d, 1e-9).1, part, epsilon = 1e-6);
+    }
+}
+
+#[test]
+fn what_cannot_be_told_from_the_target_meets_it() {
+    assert_eq!(share(2.05, 0.01).0, Standing::Meets);
+    let (standing, best, least) = share(2.15, 0.05);
+    assert_eq!((standing, best), (Standing::CannotBeTold, 1.0));
+    assert!(least < 1.0);
+    // The whole interval 2.202 to 2.398 lies beyond 2.1: its near end is 0.202 away, (0.5 - 0.202) / 0.4 = 0.745.
+    let (standing, best, least) = share(2.3, 0.05);
+    assert_eq!(standing, Standing::Misses);
+    assert_relative_eq!(best, 0.745, epsilon = 1e-9);
+    assert_relative_eq!(least, 0.255, epsilon = 1e-9);
+}
+
+#[test]
+fn an_interval_over_a_limit_is_said() {
+    let mut sample = report("a.jpg").sample;
+    sample.diameter_mm = measured(2.15, 0.05);
+    let made = mark(&sample, &rubric());
+    assert!(made.criteria[0].sentence.contains("reaches over a limit"), "{}", made.criteria[0].sentence);
+    assert!(made.least_total.unwrap() < made.total.unwrap());
+}
+
+// Six people marked by hand. Weights 2, 1, 1, 1; out of 20. Intervals of nothing, so that shares are plain arithmetic:
+// diameter share x 2 + twist share + evenness share + direction, over 5, times 20.
+#[test]
+fn marks_equal_those_worked_out_by_hand() {
+    let u = 1e-9;
+    // (diameter, turns, CV, direction) -> mark
+    let people = [
+        // All as asked.
+        ((2.0, 4.0, 8.0, TwistDirection::S), 20.0),
+        // 0.3 off: half of 2; (1 + 1 + 1 + 1) / 5 x 20 = 16.
+        ((2.3, 4.0, 8.0, TwistDirection::S), 16.0),
+        // Twist 0.8 off: full to 0.4, none from 1.2: half; (2 + 0.5 + 1 + 1) / 5 x 20 = 18.
+        ((2.0, 4.8, 8.0, TwistDirection::S), 18.0),
+        // CV 13: 3 over, full to 2, none from 6: 0.75; (2 + 1 + 0.75 + 1) / 5 x 20 = 19.
+        ((2.0, 4.0, 13.0, TwistDirection::S), 19.0),
+        // Wrong way: (2 + 1 + 1 + 0) / 5 x 20 = 16.
+        ((2.0, 4.0, 8.0, TwistDirection::Z), 16.0),
+        // Everything wrong: 0.
+        ((3.0, 8.0, 30.0, TwistDirection::Z), 0.0),
+    ];
+    for ((d, t, cv, direction), expected) in people {
+        let mut sample = report("a.jpg").sample;
+        sample.diameter_mm = measured(d, u);
+        sample.twists_per_inch = measured(t, u);
+        sample.evenness.diameter_cv_percent = measured(cv, u);
+        sample.twist_direction = Quantity::likely(direction, 0.999, Method::LineAngle);
+        assert_eq!(mark(&sample, &rubric()).total, Some(expected), "{d} {t} {cv} {direction:?}");
+    }
+}
+
+#[test]
+fn what_is_not_answered_is_not_marked_and_too_little_gives_no_total() {
+    let mut sample = report("a.jpg").sample;
+    sample.evenness.diameter_cv_percent = Quantity::Unanswered(Reason::TooShort);
+    let made = mark(&sample, &rubric());
+    assert_eq!(made.criteria[2].standing, Standing::NotMarked);
+    assert!(made.total.is_some());
+    sample.diameter_mm = Quantity::Unanswered(Reason::NoScale);
+    assert_eq!(mark(&sample, &rubric()).total, None, "two of five weights are left");
+}
+
+#[test]
+fn an_unsure_direction_takes_no_marks() {
+    let mut sample = report("a.jpg").sample;
+    sample.twist_direction = Quantity::likely(TwistDirection::Z, 0.8, Method::LineAngle);
+    assert_eq!(mark(&sample, &rubric()).criteria[3].standing, Standing::NotMarked);
+}
+
+#[test]
+fn sentences_say_what_to_change() {
+    let mut sample = report("a.jpg").sample;
+    sample.diameter_mm = measured(2.6, 0.01);
+    sample.twists_per_inch = measured(2.0, 0.01);
+    let made = mark(&sample, &rubric());
+    assert!(made.criteria[0].sentence.starts_with("Too thick: draft further"));
+    assert!(made.criteria[1].sentence.starts_with("Too little twist: treadle more"));
+}
+
+#[test]
+fn a_misspelt_key_names_the_nearest() {
+    let with = |line: &str| {
+        Rubric::from_toml(&format!("[[criterion]]\nfigure = \"diameter_mm\"\nvalue = 2\ntolerance = 1\n{line}"), None)
+    };
+    let error = with("wieght = 2").unwrap_err().to_string();
+    assert!(error.contains("criterion 1") && error.contains("did you mean \"weight\""), "{error}");
+    let error = Rubric::from_toml("titel = \"x\"", None).unwrap_err().to_string();
+    assert!(error.contains("did you mean \"title\""), "{error}");
+    let error = Rubric::from_toml("[[criterion]]\nfigure = \"diametre_mm\"", None).unwrap_err().to_string();
+    assert!(error.contains("did you mean \"diameter_mm\""), "{error}");
+    let bad: [&str; 8] = [
+        "side = \"up\"",
+        "tolerance_percent = 3",
+        "zero_beyond = 0.5",
+        "weight = -1",
+        "weight = \"much\"",
+        "advice_more = 3",
+        "[[criterion]]\nfigure = \"diameter_mm\"\nvalue = 1\ntolerance = 1",
+        "[[criterion]]\nfigure = \"plies\"\nvalue = 2\ntolerance = 1",
+    ];
+    for line in bad {
+        assert!(with(line).is_err(), "{line}");
+    }
+    assert_eq!(Rubric::from_toml("", None), Err(RubricError::Empty));
+    assert!(matches!(Rubric::from_toml("= 3", None), Err(RubricError::Toml(_))));
+}
+
+#[test]
+fn a_target_may_be_a_measured_sample() {
+    let like = report("a.jpg").sample;
+    let text = "like = \"a.json\"\n[[criterion]]\nfigure = \"diameter_mm\"\n[[criterion]]\nfigure = \"plies\"\n";
+    assert_eq!(Rubric::like(text).unwrap().as_deref(), Some("a.json"));
+    let made = Rubric::from_toml(text, Some(&like)).unwrap();
+    let What::Number { figure, value, tolerance, .. } = made.criteria[0].what else { panic!("{made:?}") };
+    assert_eq!((figure, value), (Figure::DiameterMm, 2.0));
+    assert_relative_eq!(tolerance, 1.96 * 0.02, epsilon = 1e-9);
+    assert_eq!(made.criteria[1].what, What::Plies(2));
+}
+
+fn photo(name: &str, label: Option<&str>) -> Photo {
+    let mut r = report(name);
+    r.sample.label = label.map(str::to_owned);
+    Photo { name: name.to_owned(), report: Some(r), failure: None, mapped: None }
+}
+
+fn roster() -> Vec<Label> {
+    ["Ada", "Berta", "Carl", "Dora"].map(|p| Label::new("Fleece", Some(p)).unwrap()).to_vec()
+}
+
+#[test]
+fn photos_find_their_people() {
+    let mut mended = photo("m.jpg", None);
+    mended.mapped = Some("Carl".to_owned());
+    let failed = Photo { name: "f.jpg".to_owned(), report: None, failure: Some("damaged".to_owned()), mapped: None };
+    let code = roster()[1].short_code();
+    let photos = vec![
+        photo("a1.jpg", Some("Fleece / Ada")),
+        photo("a2.jpg", Some("Fleece / Ada")),
+        photo("b.jpg", Some(&code)),
+        mended,
+        photo("u.jpg", None),
+        photo("s.jpg", Some("Fleece / Adda")),
+        failed,
+    ];
+    let class = gather(Some(&roster()), photos, &rubric());
+    let photos: Vec<usize> = class.entries.iter().map(|e| e.photos.len()).collect();
+    assert_eq!(photos, [2, 1, 1, 0]);
+    assert_eq!(class.unread, ["u.jpg"]);
+    assert_eq!(class.strangers[0].2.as_deref(), Some("Fleece / Ada"));
+    assert_eq!(class.failed, [("f.jpg".to_owned(), "damaged".to_owned())]);
+    let page = class_page(&class, &rubric());
+    for part in ["No photo", "Dora", "Label could not be read", "u.jpg", "perhaps Fleece / Ada", "2 photos"] {
+        assert!(page.contains(part), "{part} is missing");
+    }
+    let table = String::from_utf8(csv(&class, &rubric()).unwrap()).unwrap();
+    assert_eq!(table.lines().count(), 5);
+}
+
+#[test]
+fn a_page_shows_nobody_elses_name_or_mark() {
+    let photos = vec![photo("a.jpg", Some("Fleece / Ada")), photo("b.jpg", Some("Fleece / Berta"))];
+    let class = gather(Some(&roster()), photos, &rubric());
+    for entry in &class.entries {
+        let page = person_page(entry, &rubric(), None, None);
+        for other in class.entries.iter().filter(|e| e.label != entry.label) {
+            assert!(!page.contains(other.label.person().unwrap()), "{page}");
+        }
+        assert!(page.contains(entry.label.person().unwrap()));
+    }
+    let names: std::collections::BTreeSet<String> = class.entries.iter().map(file_name).collect();
+    assert_eq!(names.len(), class.entries.len());
+}
+
+#[test]
+fn text_of_people_is_escaped_on_pages() {
+    let rows = [Label::new("<i>x</i>", Some("<script>alert(1)</script>")).unwrap()];
+    let class = gather(Some(&rows), vec![photo("a.jpg", Some(&rows[0].line()))], &rubric());
+    for page in [class_page(&class, &rubric()), person_page(&class.entries[0], &rubric(), None, None)] {
+        assert!(!page.contains("<script>") && !page.contains("<i>"), "{page}");
+        assert!(page.contains("&lt;script&gt;"));
+    }
+}
