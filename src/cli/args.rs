@@ -40,6 +40,8 @@ pub enum Command {
     Card(super::card::CardArgs),
     /// Mark a class against a target
     Grade(Box<super::grade::GradeArgs>),
+    /// Show samples on pages of their own, with an index
+    Portfolio(Box<super::portfolio::PortfolioArgs>),
     /// Tell whether samples differ by more than the measurement can tell
     Compare(super::compare::CompareArgs),
     /// Tell whether a skein is even, from several passes and photos

@@ -99,7 +99,7 @@ struct Done {
 
 /// Runs the batch.
 pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failure> {
-    let grouping = grouping(args)?;
+    let grouping = grouping_of(args.map.as_deref(), args.group)?;
     let shard = args.shard.as_deref().map(shard).transpose()?;
     let (records, summary) = if args.merge.is_empty() {
         measure(args, shard, console)?
@@ -220,8 +220,9 @@ fn listed(file: &PathBuf) -> Result<Vec<PathBuf>, Failure> {
     Ok(text.lines().map(|l| l.trim_end_matches('\r')).filter(|l| !l.is_empty()).map(PathBuf::from).collect())
 }
 
-fn grouping(args: &BatchArgs) -> Result<Grouping, Failure> {
-    match (&args.map, args.group) {
+/// By a mapping file where one is given, else as chosen.
+pub(super) fn grouping_of(map: Option<&Path>, group: Group) -> Result<Grouping, Failure> {
+    match (map, group) {
         (Some(file), _) => {
             let bytes =
                 std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))?;

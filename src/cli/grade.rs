@@ -6,12 +6,12 @@ use clap::Args;
 use serde::Serialize;
 
 use super::args::LookArgs;
-use super::batch::measured_folder;
+use super::batch::{Group, grouping_of, measured_folder};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use crate::card::roster;
 use crate::show::{file, json};
-use crate::work::batch::{Folder, Grouping};
+use crate::work::batch::Folder;
 use crate::work::grade::{self, CRITERION_KEYS, Class, Photo, Rubric, TARGET_KEYS};
 use crate::work::keys::Key;
 use crate::work::saved;
@@ -88,7 +88,7 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     };
     let rubric = rubric(target)?;
     let rows = args.roster.as_deref().map(labels).transpose()?;
-    let map = args.map.as_deref().map(map).transpose()?;
+    let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
     let mut photos = Vec::with_capacity(folder.records.len());
     for record in &folder.records {
@@ -165,10 +165,6 @@ fn rubric(target: &Path) -> Result<Rubric, Failure> {
 
 fn labels(file: &Path) -> Result<Vec<crate::card::label::Label>, Failure> {
     roster::labels(&read(file)?).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
-}
-
-fn map(file: &Path) -> Result<Grouping, Failure> {
-    Grouping::from_table(&read(file)?).map_err(|e| Failure::Input(format!("{}: {e}", file.display())))
 }
 
 fn keys() -> String {

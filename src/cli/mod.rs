@@ -13,6 +13,7 @@ pub mod exit;
 mod grade;
 mod measure;
 mod plan;
+mod portfolio;
 mod schema;
 pub mod settings;
 mod skein;
@@ -40,6 +41,7 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Batch(args) => batch::run(&args, console),
         Command::Card(args) => card::run(&args, console),
         Command::Grade(args) => grade::run(&args, console),
+        Command::Portfolio(args) => portfolio::run(&args, console),
         Command::Compare(args) => compare::run(&args, console),
         Command::Skein(args) => skein::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),

@@ -9,6 +9,7 @@ pub mod grade;
 pub mod keys;
 pub mod plan;
 pub mod pool;
+pub mod portfolio;
 pub mod saved;
 pub mod skein;
 
