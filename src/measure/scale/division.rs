@@ -349,7 +349,7 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         Pattern::Decimal => {
             vec![(1.0, RulerUnit::Mm, 0.0), (2.54, RulerUnit::Inch, -3.0), (0.254, RulerUnit::Inch, -4.0)]
         }
-        Pattern::HalvedDecimal => vec![(0.5, RulerUnit::Mm, 0.0), (1.27, RulerUnit::Inch, -4.0)],
+        Pattern::HalvedDecimal => vec![(0.5, RulerUnit::Mm, 0.0), (1.27, RulerUnit::Inch, -6.0)],
         Pattern::Quartered => vec![(25.4 / 16.0, RulerUnit::Inch, 0.0)],
         Pattern::RaisedDecimal => vec![(0.254, RulerUnit::Inch, 0.0)],
         // Some rulers stop lengthening at the half or quarter inch.

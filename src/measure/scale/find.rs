@@ -7,7 +7,7 @@ use super::luma::Level;
 use super::pose::{self, LensPrior, Place, Pose, PoseFit, Sighting};
 use super::rows::{self, Row};
 use super::segments;
-use super::ticks::{self, Tick, TickRow};
+use super::ticks::{self, Span, Tick, TickRow};
 use super::{RulerSeen, RulerUnit, ScaleParams, TickSeen};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
@@ -35,8 +35,8 @@ pub(super) fn find_rulers(rgb: &Raster<[u8; 3]>, unit: Option<RulerUnit>, params
 fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, params: &ScaleParams) -> Vec<Ruler> {
     let mut rows: Vec<Row> = Vec::new();
     for level in levels {
-        let bars = segments::find_segments(level);
-        rows.extend(rows::find_rows(&bars, rgb.width(), rgb.height(), params.fewest_bars));
+        let found = segments::find_segments(level);
+        rows.extend(rows::find_rows(&found, rgb.width(), rgb.height(), params.fewest_bars));
     }
     rows.sort_by_key(|r| std::cmp::Reverse(r.bars.len()));
     let mut rulers: Vec<Ruler> = Vec::new();
@@ -45,7 +45,9 @@ fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, 
         if tried == params.most_rows {
             break;
         }
-        if rulers.iter().any(|r| r.holds(row)) || !looks_even(row) {
+        // Beside a ruler that is read, only rows of some length are worth a look.
+        let short = rulers.iter().any(|r| r.division.unit.is_some() && row.bars.len() < SECOND_RULER_BARS);
+        if short || rulers.iter().any(|r| r.holds(row)) || !looks_even(row) {
             continue;
         }
         tried += 1;
@@ -54,6 +56,9 @@ fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, 
     rulers.sort_by_key(|r| std::cmp::Reverse(r.row.ticks.len()));
     rulers
 }
+
+/// Fewest bars of a second ruler: a centimetre's worth of millimetres.
+const SECOND_RULER_BARS: usize = 10;
 
 /// Whether bars stand on a line at whole multiples of a step, most of them: cheap, before anything is measured. The
 /// threads of woven tables form rows, too, but neither even ones nor on a line.
@@ -131,13 +136,19 @@ fn read(rgb: &Raster<[u8; 3]>, row: &Row, unit: Option<RulerUnit>) -> Option<Rul
     if other.as_ref().is_some_and(|r| r.division.reading.pattern != Pattern::Plain) { other } else { one.or(other) }
 }
 
-fn read_from(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, unit: Option<RulerUnit>) -> Option<Ruler> {
-    let mut row = ticks::measure(rgb, row, feet, true)?;
-    if !row.is_even() || !row.is_clean(rgb) {
-        return None;
+fn read_from(rgb: &Raster<[u8; 3]>, bars: &Row, feet: Feet, unit: Option<RulerUnit>) -> Option<Ruler> {
+    // Most rows are no rulers: a look at where the bars stand shows it.
+    for span in [Span::Bars, Span::Photo] {
+        let mut row = ticks::measure(rgb, bars, feet, true, span)?;
+        if !row.is_even() || !row.is_clean(rgb) {
+            return None;
+        }
+        if span == Span::Photo {
+            let division = division::divide(rgb, &mut row, unit)?;
+            return Some(Ruler { row, division });
+        }
     }
-    let division = division::divide(rgb, &mut row, unit)?;
-    Some(Ruler { row, division })
+    None
 }
 
 /// Fits the camera's pose to a ruler.

@@ -209,7 +209,9 @@ pub fn fit(sightings: &[Sighting], levels: &[f64], start: &Pose, lens: &LensPrio
     let mut noise = 1.0;
     // Five rounds of reweighting: the weights settle to a few per cent after three.
     for round in 0..5 {
-        descend(&mut state, sightings, &weights, noise, lens)?;
+        // Only the last rounds need the last digits.
+        let enough = if round < 3 { 1e-3 } else { 1e-6 };
+        descend(&mut state, sightings, &weights, noise, lens, enough)?;
         let residuals = state.residuals(sightings, lens)?;
         noise = robust_deviation(&residuals)?.max(0.05);
         // The first rounds forgive more, so that a poor start refuses nothing that is good.
@@ -280,7 +282,7 @@ impl State {
     }
 }
 
-/// J'WJ and J'Wr, with the priors; the derivatives by central differences.
+/// J'WJ and J'Wr, with the priors; the derivatives by forward differences.
 fn normal_equations(
     state: &State,
     sightings: &[Sighting],
@@ -294,13 +296,11 @@ fn normal_equations(
     // Steps far below the noise and far above the rounding of f64.
     let scale = state.pose.translation.z.abs().max(1.0);
     let steps = [1e-6, 1e-6, 1e-6, 1e-6 * scale, 1e-6 * scale, 1e-6 * scale, 1e-6, 1e-6];
-    let shifted: Vec<[State; 2]> = (0..POSE_PARAMETERS)
+    let shifted: Vec<State> = (0..POSE_PARAMETERS)
         .map(|i| {
-            [1.0, -1.0].map(|sign| {
-                let mut step = [0.0; POSE_PARAMETERS];
-                step[i] = sign * steps[i];
-                State { pose: state.pose.moved(&step), levels: state.levels.clone() }
-            })
+            let mut step = [0.0; POSE_PARAMETERS];
+            step[i] = steps[i];
+            State { pose: state.pose.moved(&step), levels: state.levels.clone() }
         })
         .collect();
     let mut row = vec![0.0; n];
@@ -309,8 +309,8 @@ fn normal_equations(
             continue;
         }
         let r = state.residual(s, lens)? / noise;
-        for (i, [up, down]) in shifted.iter().enumerate() {
-            row[i] = (up.residual(s, lens)? - down.residual(s, lens)?) / (2.0 * steps[i] * noise);
+        for (i, up) in shifted.iter().enumerate() {
+            row[i] = (up.residual(s, lens)? / noise - r) / steps[i];
         }
         let level = match s.place {
             Place::XLevel(i) | Place::YLevel(i) => Some(POSE_PARAMETERS + i),
@@ -340,8 +340,15 @@ fn normal_equations(
     Some((normal, gradient))
 }
 
-/// Levenberg-Marquardt until the steps no longer matter.
-fn descend(state: &mut State, sightings: &[Sighting], weights: &[f64], noise: f64, lens: &LensPrior) -> Option<()> {
+/// Levenberg-Marquardt until a step gains less than the part `enough` of the sum of squares.
+fn descend(
+    state: &mut State,
+    sightings: &[Sighting],
+    weights: &[f64],
+    noise: f64,
+    lens: &LensPrior,
+    enough: f64,
+) -> Option<()> {
     let mut damping = 1e-3;
     let mut cost = state.cost(sightings, weights, noise, lens)?;
     for _ in 0..30 {
@@ -368,7 +375,7 @@ fn descend(state: &mut State, sightings: &[Sighting], weights: &[f64], noise: f6
         let drop = cost - new;
         *state = better;
         cost = new;
-        if drop <= 1e-7 * cost.max(1e-9) {
+        if drop <= enough * cost.max(1e-9) {
             break;
         }
     }

@@ -19,8 +19,14 @@ pub(super) struct Band {
 }
 
 impl Band {
-    /// Samples the band between `from_s` and `to_s` as far along X as any of it lies in the photo.
-    pub(super) fn of(rgb: &Raster<[u8; 3]>, frame: &Frame, from_s: f64, to_s: f64, step_s: f64) -> Self {
+    /// Samples the band between `from_s` and `to_s` as far along X as any of it lies in the photo, and within `span`.
+    pub(super) fn of(
+        rgb: &Raster<[u8; 3]>,
+        frame: &Frame,
+        (from_s, to_s): (f64, f64),
+        step_s: f64,
+        span: Option<(f64, f64)>,
+    ) -> Self {
         let diagonal = (rgb.width() as f64).hypot(rgb.height() as f64);
         let inside = |x: f64| {
             [from_s, 0.0, to_s / 2.0, to_s].iter().any(|s| {
@@ -40,7 +46,9 @@ impl Band {
             }
             sign * (last + stride)
         };
-        let (first_x, last_x) = (reach(-1.0).floor(), reach(1.0).ceil());
+        let (low, high) = span.unwrap_or((-diagonal, diagonal));
+        let first_x = reach(-1.0).max(low).floor();
+        let last_x = reach(1.0).min(high).ceil().max(first_x);
         let width = (last_x - first_x) as usize + 1;
         let height = ((to_s - from_s) / step_s).ceil().max(0.0) as usize + 1;
         let mut luma = Raster::filled(width, height, f32::NAN);

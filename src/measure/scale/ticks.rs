@@ -93,37 +93,48 @@ impl TickRow {
                 clean += usize::from((lightest - darkest) / (lightest + 8.0) < 0.5 * self.contrast);
             }
         }
-        looked >= 6 && 4 * clean >= 3 * looked
+        looked >= 3 && 4 * clean >= 3 * looked
     }
 }
 
+/// How far along its line a row is measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Span {
+    /// Where its bars stand: enough to see whether they are ticks.
+    Bars,
+    /// Through the whole photo.
+    Photo,
+}
+
 /// Measures the row whose bars were found; `None` where they do not stand at equal steps.
-pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool) -> Option<TickRow> {
+pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, span: Span) -> Option<TickRow> {
     let frame = Frame::of_row(row, feet)?;
     let lengths: Vec<f64> = row.bars.iter().map(|b| 2.0 * b.half_length).collect();
     let (typical, longest) = (median(&lengths)?, lengths.iter().copied().fold(0.0, f64::max));
     let bar_width = median(&row.bars.iter().map(|b| b.width).collect::<Vec<_>>())?;
-    let gaps: Vec<f64> = {
-        let mut at: Vec<f64> = row.bars.iter().map(|b| frame.frame_from_image(b.centre).0).collect();
-        at.sort_by(f64::total_cmp);
-        at.windows(2).map(|w| w[1] - w[0]).collect()
-    };
+    let mut at: Vec<f64> = row.bars.iter().map(|b| frame.frame_from_image(b.centre).0).collect();
+    at.sort_by(f64::total_cmp);
+    let gaps: Vec<f64> = at.windows(2).map(|w| w[1] - w[0]).collect();
     let nearest = quantile(&gaps, 0.2)?;
+    let span = match (span, at.as_slice()) {
+        (Span::Bars, [first, .., last]) => Some((first - nearest, last + nearest)),
+        _ => None,
+    };
     // Two sides must lie on the ground: beyond the tick's own edge and its blur, before the next tick.
     let reach = (bar_width * 1.2).ceil().max(2.0).min((nearest * 0.5).floor().max(2.0)) as usize;
     // The inch is 3 to 3.5 times as long as its sixteenth; the centimetre 2 to 2.5 times as long as the millimetre.
     let mut to_s = (1.35 * longest).max(3.8 * typical);
-    let step_s = (typical / 24.0).max(1.0);
+    let step_s = (typical / 18.0).max(1.0);
     let (mut ground, mut tracks);
     let mut tries = 0;
     loop {
-        let band = Band::of(rgb, &frame, -0.4 * typical, to_s, step_s);
+        let band = Band::of(rgb, &frame, (-0.4 * typical, to_s), step_s, span);
         ground = contrast_of_bars(&band, &frame, row, reach, dark)?;
         tracks = strip::follow(&band, reach, (0.4 * ground) as f32, dark);
         // A tick that runs out of the band has an unknown length, and with it the pattern: look farther.
-        let cut = tracks.iter().any(|t| t.extent().0 < 0.4 * typical && t.extent().1 > to_s - 3.0 * step_s);
+        let cut = tracks.iter().filter(|t| t.extent().0 < 0.4 * typical && t.extent().1 > to_s - 3.0 * step_s);
         tries += 1;
-        if !cut || tries == 3 {
+        if cut.count() < 2 || tries == 3 || span.is_some() {
             break;
         }
         to_s *= 1.7;
