@@ -120,6 +120,12 @@ pub struct LookArgs {
     /// Resolution of a scan in dots per inch, or `file` to believe what the file says of itself
     #[arg(long, value_name = "DPI", conflicts_with_all = ["ruler", "unit"], help_heading = "Stating the scale")]
     pub dpi: Option<String>,
+    /// What the ruler card's 100 mm line measures on the print, in mm
+    #[arg(long, value_name = "MM", conflicts_with = "print_scale", help_heading = "Stating the scale")]
+    pub printed_length: Option<f64>,
+    /// The same as a factor or in per cent: 0.973 or 97.3%
+    #[arg(long, value_name = "FACTOR", help_heading = "Stating the scale")]
+    pub print_scale: Option<String>,
     /// The sample's name, for the report
     #[arg(long, value_name = "TEXT", help_heading = "About the photo")]
     pub label: Option<String>,

@@ -48,7 +48,7 @@ impl LookSettings {
             limits: limits(&args.limits)?,
             stated,
             request: Request {
-                scale: ScaleRequest { stated: None, ruler: args.ruler, unit },
+                scale: ScaleRequest { stated: None, ruler: args.ruler, unit, print_factor: print_factor(args)? },
                 strand: StrandRequest { strand: args.strand, region },
                 twist: TwistRequest { plies: args.plies },
                 label: args.label.clone(),
@@ -155,6 +155,24 @@ fn length_mm(given: &str) -> Result<f64, Failure> {
         .map(|n| n * unit)
         .filter(|mm| mm.is_finite() && *mm > 0.0)
         .ok_or_else(|| usage("--distance", given, "give a length such as 50mm or 2in"))
+}
+
+/// Print scales that a printer's driver makes by mistake lie between a half (two pages on one sheet) and 1.5 (A5 to A4 is
+/// 1.41); anything beyond is a slip of the pen.
+fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
+    let sane = |factor: &f64| (0.5..=1.5).contains(factor);
+    if let Some(mm) = args.printed_length {
+        let factor = Some(mm / 100.0).filter(sane);
+        let problem = "give what the 100 mm line measures, 50 to 150 mm";
+        return factor.map(Some).ok_or_else(|| usage("--printed-length", &mm.to_string(), problem));
+    }
+    let Some(given) = &args.print_scale else { return Ok(None) };
+    let factor = match given.trim().strip_suffix('%') {
+        Some(percent) => percent.trim().parse::<f64>().ok().map(|p| p / 100.0),
+        None => given.trim().parse::<f64>().ok(),
+    };
+    let problem = "give a factor or per cent, as in 0.973 or 97.3%";
+    factor.filter(sane).map(Some).ok_or_else(|| usage("--print-scale", given, problem))
 }
 
 fn dots_per_inch(given: &str) -> Result<f64, Failure> {

@@ -1,5 +1,13 @@
 //! Second stage: from pixels to millimetres on the plane of the card or ruler, with what remains unknown.
 
+mod card_find;
+mod card_found;
+mod card_label;
+mod card_marks;
+mod card_read;
+mod card_rows;
+mod card_scan;
+mod card_track;
 mod division;
 mod find;
 mod frame;
@@ -19,6 +27,8 @@ use crate::figures::words::{Method, Reason};
 
 use super::photo::Photo;
 
+pub use card_find::{PRINT_RELATIVE_U, find_cards};
+pub use card_found::{CardMark, CardSeen, LabelRead};
 pub use plane_map::{Covariance, PlaneMap};
 use pose::LensPrior;
 
@@ -56,6 +66,8 @@ pub struct ScaleRequest {
     pub ruler: Option<u32>,
     /// The ruler's unit, where the program cannot tell.
     pub unit: Option<RulerUnit>,
+    /// What a ruler card's print measures over what it ought to (97.3 mm for 100 mm: 0.973), where the person says so.
+    pub print_factor: Option<f64>,
 }
 
 /// A scale on the plane.
@@ -120,8 +132,10 @@ pub struct RulerSeen {
 pub struct ScaleFound {
     /// The scale, or why there is none.
     pub scale: Scale,
-    /// Every ruler seen.
+    /// Every plain ruler seen. Their numbers go on after those of the cards.
     pub rulers: Vec<RulerSeen>,
+    /// Every ruler card seen.
+    pub cards: Vec<CardSeen>,
     /// Outline of the flat card or ruler that carries the scale, clipped to the picture, as far as it could be traced.
     pub card_outline: Option<Vec<Point<Image>>>,
 }
@@ -167,11 +181,23 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
         let scale = PlaneMap::stated(stated, photo.middle()).map_or(Scale::Unknown(Reason::NoScale), |map| {
             Scale::Known(Box::new(KnownScale { method: Method::Stated, map, tilt_deg: None }))
         });
-        return ScaleFound { scale, rulers: Vec::new(), card_outline: None };
+        return ScaleFound { scale, rulers: Vec::new(), cards: Vec::new(), card_outline: None };
+    }
+    let mut cards = find_cards(photo, request.print_factor.unwrap_or(1.0));
+    let wanted = request.ruler.unwrap_or(1);
+    if let Some(card) = cards.iter_mut().find(|c| c.number == wanted) {
+        card.chosen = true;
+        let scale = Scale::Known(Box::new(KnownScale {
+            method: Method::RulerCard,
+            map: card.map.clone(),
+            tilt_deg: Some(card.tilt_deg),
+        }));
+        let card_outline = Some(card.outline.clone());
+        return ScaleFound { scale, rulers: Vec::new(), cards, card_outline };
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
     let found = find::find_rulers(&photo.rgb, request.unit, params);
-    let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1));
+    let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1 + cards.len()));
     let mut scale = Scale::Unknown(if found.is_empty() { Reason::NoScale } else { Reason::UnitUnclear });
     let mut chosen = None;
     for (i, ruler) in found.iter().enumerate().filter(|(i, _)| asked.is_none_or(|a| a == *i)) {
@@ -181,8 +207,9 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
             break;
         }
     }
-    let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + 1, chosen == Some(i))).collect();
-    ScaleFound { scale, rulers, card_outline: None }
+    let first = cards.len() as u32 + 1;
+    let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + first, chosen == Some(i))).collect();
+    ScaleFound { scale, rulers, cards, card_outline: None }
 }
 
 /// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.

@@ -72,6 +72,23 @@ impl PlaneMap {
         })
     }
 
+    /// The same plane in millimetres that are `factor` of what they were: a card printed at 98 % has 0.98. `None` unless the
+    /// factor is positive and finite.
+    #[must_use]
+    pub fn printed_at(&self, factor: f64) -> Option<Self> {
+        if !(factor.is_finite() && factor > 0.0) {
+            return None;
+        }
+        let shrink = Matrix3::from_diagonal(&Vector3::new(1.0 / factor, 1.0 / factor, 1.0));
+        let image_from_plane = self.image_from_plane * shrink;
+        Some(Self {
+            plane_from_image: image_from_plane.try_inverse()?,
+            image_from_plane,
+            camera_mm: self.camera_mm.map(|c| c * factor),
+            ..self.clone()
+        })
+    }
+
     /// Plane coordinates (mm) of what is seen at `p` if it lies `height` above the plane; `None` at the horizon or
     /// beyond it.
     #[must_use]
