@@ -4,7 +4,7 @@ use super::card_found::{CardMark, CardSeen};
 use super::card_label;
 use super::card_marks::{Lie, MarkMeasured, measure};
 use super::card_read::{Reading, compare, log10_chance, read};
-use super::card_rows::rows;
+use super::card_rows::{Row, rows};
 use super::card_scan::runs;
 use super::card_track::{ClockTrack, track};
 use super::plane_map::PlaneMap;
@@ -17,7 +17,7 @@ use crate::card::layout::{CardLayout, EdgeSide};
 use crate::measure::photo::Photo;
 
 /// Rows looked at, at most: two cards have four, and clutter may be more regular than they.
-const MOST_ROWS: usize = 14;
+const MOST_ROWS: usize = 16;
 
 /// Cards looked for, at most.
 const MOST_CARDS: usize = 4;
@@ -38,15 +38,18 @@ struct ReadRow {
 pub fn find_cards(photo: &Photo, print_factor: f64) -> Vec<CardSeen> {
     let picture = &photo.rgb;
     let found = rows(picture, runs(picture), MOST_ROWS);
-    let mut read_rows: Vec<ReadRow> = found
-        .iter()
-        .filter_map(|row| {
-            let track = track(picture, row)?;
-            let reading = read(picture, &track)?;
-            Some(ReadRow { track, reading })
-        })
-        .collect();
-    read_rows.sort_by(|a, b| a.reading.log10_chance.total_cmp(&b.reading.log10_chance));
+    let mut read_rows: Vec<ReadRow> = Vec::new();
+    let strongest = found.first().map_or(0.0, |row| row.weight);
+    for row in &found {
+        // Against a card's scale clutter has little; without one, what is left is soon looked through.
+        if row.weight < 0.03 * strongest || read_rows.iter().any(|known| lies_on(row, known)) {
+            continue;
+        }
+        let Some(track) = track(picture, row) else { continue };
+        if let Some(reading) = read(picture, &track) {
+            read_rows.push(ReadRow { track, reading });
+        }
+    }
     let mut cards: Vec<CardSeen> = Vec::new();
     while !read_rows.is_empty() && cards.len() < MOST_CARDS {
         let first = read_rows.remove(0);
@@ -66,6 +69,18 @@ pub fn find_cards(photo: &Photo, print_factor: f64) -> Vec<CardSeen> {
         card.number = number;
     }
     cards
+}
+
+/// Whether a row runs along a scale that was read already.
+fn lies_on(row: &Row, known: &ReadRow) -> bool {
+    let marks = &known.track.marks;
+    let (Some(a), Some(b)) = (marks.first(), marks.last()) else { return false };
+    let Some(direction) = (b.at - a.at).unit() else { return false };
+    [row.from, row.to].iter().all(|p| {
+        let (along, aside) = ((*p - a.at).dot(direction), (*p - a.at).cross(direction).abs());
+        let pitch = a.pitch_px.max(b.pitch_px);
+        aside < 5.0 * pitch && along > -5.0 * pitch && along < a.at.distance(b.at) + 5.0 * pitch
+    })
 }
 
 /// The row that is the other edge of the same card, by its code and by where it lies.
@@ -122,7 +137,7 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
     let mut marks: Vec<MarkMeasured> = Vec::new();
     let mut sightings = Vec::new();
     let mut map = fit.map(PRINT_RELATIVE_U)?;
-    for round in 0..3 {
+    for round in 0..2 {
         if round > 0 {
             // The other edge, now that the map reaches there: its code says whether it does.
             for side in [EdgeSide::Top, EdgeSide::Bottom] {
@@ -132,8 +147,8 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
             }
         }
         let visible: usize = sides.iter().map(|s| visible_marks(photo, &map, &lie, *s)).sum();
-        // 90 marks each way fix a pose to far less than the print is true to; more would only cost time.
-        let every = (visible / 180).max(1);
+        // 60 marks of each edge fix a pose to far less than the print is true to; more would only cost time.
+        let every = visible.div_ceil(if round == 0 { 60 } else { 120 }).max(1);
         marks = sides.iter().flat_map(|side| measure(picture, &map, &lie, *side, every)).collect();
         sightings = fine_sightings(&marks, &lie, &fit);
         let only: Vec<Sighting> = sightings.iter().map(|(_, s)| *s).collect();
@@ -174,7 +189,7 @@ fn first_pose(row: &ReadRow, lie: &Lie, lens: &LensPrior) -> Option<Pose> {
 fn rough_sightings(row: &ReadRow, lie: &Lie) -> Vec<Sighting> {
     let edge = lie.layout.edge(row.reading.side);
     let clock = (edge.tracks.clock_from + edge.tracks.clock_to) / 2.0;
-    let every = (row.track.marks.len() / 40).max(1);
+    let every = row.track.marks.len().div_ceil(16);
     let mut out = Vec::new();
     for mark in row.track.marks.iter().step_by(every) {
         let Ok(k) = usize::try_from(row.reading.mark(mark.index)) else { continue };

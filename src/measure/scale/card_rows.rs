@@ -1,6 +1,9 @@
 //! From regular stretches to rows: straight lines along which many of them lie, as along a scale.
 
+use rayon::prelude::*;
+
 use super::card_scan::Run;
+use super::card_track::green;
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 
@@ -15,8 +18,15 @@ pub(super) struct Row {
     pub(super) pitch_px: (f64, f64),
     /// How far the marks at `from` and at `to` are turned from the upright on the row, radians, clockwise on the screen.
     pub(super) lean: (f64, f64),
-    /// Number of extremes that its runs have together.
-    pub(super) weight: usize,
+    /// How much speaks for it: the extremes of its runs, up to [`ENOUGH`] of each, times the square of their modulation.
+    pub(super) weight: f64,
+}
+
+impl Run {
+    /// How much speaks for its being a scale's.
+    fn weight(&self) -> f64 {
+        self.extremes.min(ENOUGH) as f64 * self.modulation * self.modulation
+    }
 }
 
 impl Row {
@@ -46,18 +56,26 @@ struct Stripes {
     pitch_px: f64,
 }
 
-/// Runs looked at: a card's two scales give 20 to 200; a patterned cloth may give thousands, of which the longest do.
-const MOST_RUNS: usize = 600;
+/// Runs looked at: a card's two scales give 20 to 200, a patterned cloth thousands.
+const MOST_RUNS: usize = 6000;
+
+/// Extremes beyond these in one run say no more: a cloth's run may be as long as the picture.
+const ENOUGH: usize = 24;
+
+/// Stripes kept after the look at each, the longest first.
+const MOST_STRIPES: usize = 500;
 
 /// The rows, the one with most marks first.
 pub(super) fn rows(picture: &Raster<[u8; 3]>, mut runs: Vec<Run>, most: usize) -> Vec<Row> {
-    runs.sort_by(|a, b| b.extremes.cmp(&a.extremes));
+    runs.sort_by(|a, b| b.weight().total_cmp(&a.weight()));
     runs.truncate(MOST_RUNS);
-    let mut stripes: Vec<Stripes> = runs.iter().filter_map(|run| Stripes::of(picture, run)).collect();
+    let all: Vec<Stripes> = runs.par_iter().filter_map(|run| Stripes::of(picture, run)).collect();
+    let mut stripes: Vec<Stripes> = all.iter().copied().filter(|s| s.end_soon(picture)).collect();
+    stripes.truncate(MOST_STRIPES);
     let mut rows = Vec::new();
     // A row that fails removes its seed, so this ends.
     let mut tries = 0;
-    while rows.len() < most && stripes.len() > 1 && tries < 60 {
+    while stripes.len() > 1 && tries < 80 {
         tries += 1;
         let seed = stripes[0];
         match row_from(&seed, &stripes) {
@@ -74,7 +92,8 @@ pub(super) fn rows(picture: &Raster<[u8; 3]>, mut runs: Vec<Run>, most: usize) -
             }
         }
     }
-    rows.sort_by(|a, b| b.weight.cmp(&a.weight));
+    rows.sort_by(|a: &Row, b| b.weight.total_cmp(&a.weight));
+    rows.truncate(most);
     rows
 }
 
@@ -84,7 +103,8 @@ impl Stripes {
         let middle = run.middle();
         let period = run.period_px();
         let radius = (period * 0.9).max(4.0);
-        let step = if period > 14.0 { 2isize } else { 1 };
+        // Ten to twenty rows and columns are enough for a direction.
+        let step = ((radius / 8.0) as isize).max(1);
         let r = radius as isize;
         let (cx, cy) = (middle.x.round() as isize, middle.y.round() as isize);
         if cx - r < 1 || cy - r < 1 || cx + r + 1 >= picture.width() as isize || cy + r + 1 >= picture.height() as isize
@@ -110,6 +130,29 @@ impl Stripes {
         let cosine = across.dot(along_line).abs();
         // 0.5: half the gradient's energy in one direction; marks end inside the square, so it is never all of it.
         (coherence > 0.4 && cosine > 0.75).then_some(Self { run: *run, middle, across, pitch_px: period * cosine })
+    }
+}
+
+impl Stripes {
+    /// Whether the stripes are no longer there, or far weaker, three pitches further along them on one side at least: a
+    /// scale's marks end there (all but each fifth), a cloth's stripes do not.
+    fn end_soon(&self, picture: &Raster<[u8; 3]>) -> bool {
+        let along = self.across.quarter_turn();
+        let strength = |v: f64| -> f64 {
+            let middle = self.middle + along * (v * self.pitch_px);
+            let (mut sine, mut cosine) = (0.0, 0.0);
+            // Three pitches, eight samples in each.
+            for i in 0..24 {
+                let u = (f64::from(i) + 0.5) / 8.0 - 1.5;
+                let value = green(picture, middle + self.across * (u * self.pitch_px)).unwrap_or(0.0);
+                let (s, c) = (u * std::f64::consts::TAU).sin_cos();
+                sine += s * value;
+                cosine += c * value;
+            }
+            sine.hypot(cosine)
+        };
+        let here = strength(0.0);
+        strength(3.2) < 0.55 * here || strength(-3.2) < 0.55 * here
     }
 }
 
@@ -154,7 +197,11 @@ fn row_from(seed: &Stripes, all: &[Stripes]) -> Option<(Row, Vec<usize>)> {
     let used: Vec<usize> = near.iter().copied().filter(|i| on_line(best.1, &all[*i])).collect();
     let members: Vec<&Stripes> = used.iter().map(|i| &all[*i]).collect();
     let row = fitted(&members, best.1, seed)?;
-    (row.weight >= 14 && row.from.distance(row.to) > 6.0 * seed.pitch_px).then_some((row, used))
+    (members_extremes(&members) >= 14 && row.from.distance(row.to) > 6.0 * seed.pitch_px).then_some((row, used))
+}
+
+fn members_extremes(members: &[&Stripes]) -> usize {
+    members.iter().map(|s| s.run.extremes).sum()
 }
 
 /// The least-squares line through the members' ends, the pitch along it and the marks' mean direction.
@@ -200,7 +247,8 @@ fn fitted(members: &[&Stripes], rough: Point<Image>, seed: &Stripes) -> Option<R
         to: centre + direction * high,
         pitch_px: (at(pitch, low).max(0.5 * pitch.0), at(pitch, high).max(0.5 * pitch.0)),
         lean: (at(lean, low), at(lean, high)),
-        weight: members.iter().map(|s| s.run.extremes).sum(),
+        weight: members.iter().map(|s| s.run.weight()).sum::<f64>()
+            * (1.0 - 4.0 * (at(lean, 0.0).abs() - 0.1).clamp(0.0, 0.2)),
     })
 }
 

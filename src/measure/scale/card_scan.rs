@@ -30,6 +30,8 @@ pub(super) struct Run {
     pub(super) to: Point<Image>,
     /// How many extremes, dark and light.
     pub(super) extremes: usize,
+    /// Mean difference between neighbouring extremes over the mean of the light ones, code values: print has most.
+    pub(super) modulation: f64,
 }
 
 impl Run {
@@ -154,9 +156,24 @@ pub(super) struct Extreme {
 fn follow(line: &[u8], place: impl Fn(f64) -> Point<Image>, out: &mut Vec<Run>) {
     regular_stretches(line, &mut |extremes| {
         if let (Some(first), Some(last)) = (extremes.first(), extremes.last()) {
-            out.push(Run { from: place(f64::from(first.at)), to: place(f64::from(last.at)), extremes: extremes.len() });
+            out.push(Run {
+                from: place(f64::from(first.at)),
+                to: place(f64::from(last.at)),
+                extremes: extremes.len(),
+                modulation: modulation(extremes),
+            });
         }
     });
+}
+
+fn modulation(extremes: &[Extreme]) -> f64 {
+    let (mut swing, mut light) = (0.0, 0.0);
+    for pair in extremes.windows(2) {
+        let [a, b] = [pair[0].value, pair[1].value].map(f64::from);
+        swing += (a - b).abs();
+        light += a.max(b);
+    }
+    swing / light.max(1.0)
 }
 
 /// Follows the extremes along a line and hands out each of its regular stretches.

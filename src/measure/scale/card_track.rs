@@ -42,41 +42,40 @@ pub(super) fn green(picture: &Raster<[u8; 3]>, p: Point<Image>) -> Option<f64> {
     Some(top * (1.0 - fy) + bottom * fy)
 }
 
-/// A skewed ruler over the picture: `s` px along the row, `v` pitches along its marks.
+/// A skewed ruler over the picture: steps along the row, `v` pitches along its marks.
 struct Frame<'a> {
     picture: &'a Raster<[u8; 3]>,
-    row: &'a Row,
-    direction: Point<Image>,
     length: f64,
     step: f64,
     first: f64,
-    count: usize,
+    /// At every step: the point on the row, and one pitch along the marks.
+    places: Vec<(Point<Image>, Point<Image>)>,
 }
 
 impl Frame<'_> {
-    fn at(&self, s: f64, v: f64) -> Point<Image> {
-        let t = s / self.length;
-        self.row.from + self.direction * s + self.row.along_marks(self.direction, t) * (v * self.row.pitch(t))
-    }
+    /// px along the row of a step (fractions allowed).
     fn place(&self, i: f64) -> f64 {
         self.first + i * self.step
     }
-    /// Brightness along the row, averaged over `offsets` (pitches along the marks) about `middle(s)`.
+    /// The nearest step to a place along the row.
+    fn nearest(&self, s: f64) -> Option<&(Point<Image>, Point<Image>)> {
+        self.places.get((((s - self.first) / self.step).round().max(0.0)) as usize)
+    }
+    /// Brightness along the row, averaged over `offsets` (pitches along the marks) about `middle(s)`; 0 outside the picture.
     fn profile(&self, middle: impl Fn(f64) -> f64, offsets: &[f64]) -> Vec<u8> {
-        (0..self.count)
-            .map(|i| {
-                let s = self.place(i as f64);
-                let v = middle(s);
-                let (mut sum, mut n) = (0.0, 0.0);
-                for offset in offsets {
-                    if let Some(value) = green(self.picture, self.at(s, v + offset)) {
-                        sum += value;
-                        n += 1.0;
-                    }
+        let mut line = Vec::with_capacity(self.places.len());
+        for (i, (at, pitch)) in self.places.iter().enumerate() {
+            let v = middle(self.place(i as f64));
+            let (mut sum, mut n) = (0.0, 0.0);
+            for offset in offsets {
+                if let Some(value) = green(self.picture, *at + *pitch * (v + offset)) {
+                    sum += value;
+                    n += 1.0;
                 }
-                if n > 0.0 { (sum / n).round() as u8 } else { 0 }
-            })
-            .collect()
+            }
+            line.push(if n > 0.0 { (sum / n).round() as u8 } else { 0 });
+        }
+        line
     }
 }
 
@@ -91,7 +90,14 @@ pub(super) fn track(picture: &Raster<[u8; 3]>, row: &Row) -> Option<ClockTrack> 
     let step = (least / 7.0).clamp(0.6, 3.0);
     let first = -BEYOND_PITCHES * row.pitch_px.0;
     let count = ((length + BEYOND_PITCHES * row.pitch_px.1 - first) / step) as usize + 1;
-    let frame = Frame { picture, row, direction, length, step, first, count };
+    let places = (0..count)
+        .map(|i| {
+            let s = first + i as f64 * step;
+            let t = s / length;
+            (row.from + direction * s, row.along_marks(direction, t) * row.pitch(t))
+        })
+        .collect();
+    let frame = Frame { picture, length, step, first, places };
     let (middle, slope) = clock_middle(&frame)?;
     let centre = |s: f64| middle + slope * (s - length / 2.0);
     // The track is 2.4 or 3 pitches high; its middle half is clear of what is beside it.
@@ -99,11 +105,11 @@ pub(super) fn track(picture: &Raster<[u8; 3]>, row: &Row) -> Option<ClockTrack> 
     let places = stitched(stretches(&profile, &frame));
     let marks: Vec<ClockMark> = places
         .into_iter()
-        .map(|(index, s, pitch_px)| ClockMark {
-            index,
-            at: frame.at(s, centre(s)),
-            pitch_px,
-            along: row.along_marks(direction, s / length),
+        .filter_map(|(index, s, pitch_px)| {
+            let along = row.along_marks(direction, s / length);
+            let (_, pitch) = frame.nearest(s)?;
+            let at = row.from + direction * s + *pitch * centre(s);
+            Some(ClockMark { index, at, pitch_px, along })
         })
         .collect();
     (marks.len() >= 6).then_some(ClockTrack { direction, marks })
@@ -119,7 +125,7 @@ fn clock_middle(frame: &Frame<'_>) -> Option<(f64, f64)> {
         let profile = frame.profile(|_| offset(j), &[0.0]);
         regular_stretches(&profile, &mut |extremes| {
             for e in extremes {
-                let section = (f64::from(e.at) / frame.count as f64 * SECTIONS as f64) as usize;
+                let section = (f64::from(e.at) / frame.places.len() as f64 * SECTIONS as f64) as usize;
                 cover[section.min(SECTIONS - 1)][j] += 1.0;
             }
         });
@@ -137,7 +143,7 @@ fn clock_middle(frame: &Frame<'_>) -> Option<(f64, f64)> {
             sum += w * offset(j);
             weight += w;
         }
-        let s = frame.place((i as f64 + 0.5) / SECTIONS as f64 * frame.count as f64) - frame.length / 2.0;
+        let s = frame.place((i as f64 + 0.5) / SECTIONS as f64 * frame.places.len() as f64) - frame.length / 2.0;
         points.push((s, sum / weight, most));
     }
     // A line through them; once more without those more than a pitch off it.
