@@ -120,3 +120,15 @@ impl Region {
         p.x >= self.min.x && p.x <= self.max.x && p.y >= self.min.y && p.y <= self.max.y
     }
 }
+
+/// Whether a point lies inside a polygon, by the even-odd rule; `false` for fewer than three corners.
+#[must_use]
+pub fn inside_polygon<S>(polygon: &[Point<S>], p: Point<S>) -> bool {
+    let mut inside = false;
+    for (a, b) in polygon.iter().zip(polygon.iter().cycle().skip(1)) {
+        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
+            inside = !inside;
+        }
+    }
+    inside
+}

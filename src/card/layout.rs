@@ -219,19 +219,24 @@ impl CardLayout {
         Rect::new(0.0, 0.0, self.width, self.height).corners()
     }
 
-    /// Every printed area that may look like the edge of something: scales, dark field, grey steps, label.
+    /// What is printed besides the coded scales and may be taken for the edge of something: the inch scale, the grey steps,
+    /// the label, and the four borders of the dark field, half a millimetre to either side.
     #[must_use]
     pub fn printed_areas(&self) -> Vec<Rect> {
-        let inch = &self.inch;
+        const HALF: f64 = 0.5;
+        let (inch, dark) = (&self.inch, &self.dark_field);
         let mut areas = vec![
-            self.edges[0].area(),
-            self.edges[1].area(),
             Rect::new(inch.x - 0.4, inch.zero_y - 1.2, 8.0, f64::from(inch.sixteenths) * MM_PER_INCH / 16.0 + 2.0),
-            self.dark_field,
             self.qr,
             self.letters,
         ];
         areas.extend(self.greys.iter().map(|(place, _)| *place));
+        for y in [dark.y, dark.bottom()] {
+            areas.push(Rect::new(dark.x - HALF, y - HALF, dark.width + 2.0 * HALF, 2.0 * HALF));
+        }
+        for x in [dark.x, dark.right()] {
+            areas.push(Rect::new(x - HALF, dark.y - HALF, 2.0 * HALF, dark.height + 2.0 * HALF));
+        }
         areas
     }
 }
@@ -270,7 +275,9 @@ mod tests {
         for size in [CardSize::Full, CardSize::Small] {
             let card = CardLayout::of(size);
             let mut parts = card.printed_areas();
-            parts.push(card.light_field);
+            // The dark field's borders, last of all, overlap at its corners.
+            parts.truncate(parts.len() - 4);
+            parts.extend([card.light_field, card.dark_field, card.edges[0].area(), card.edges[1].area()]);
             for (i, a) in parts.iter().enumerate() {
                 for b in &parts[i + 1..] {
                     let apart = a.right() <= b.x + 1e-9

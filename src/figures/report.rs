@@ -68,6 +68,9 @@ pub struct ScaleFigures {
     pub px_per_mm: Quantity<f64>,
     /// Angle between the camera's axis and the card's normal, degree.
     pub tilt_deg: Quantity<f64>,
+    /// What the ruler card's print measures over what it ought to, where the person stated it; 1 = true to scale.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub print_factor: Option<f64>,
 }
 
 /// The yarn, all measured pieces together.

@@ -23,6 +23,7 @@ pub(crate) fn report(file: &str) -> Report {
             method: Some(Method::RulerCard),
             px_per_mm: measured(20.0, 0.02),
             tilt_deg: measured(3.0, 0.5),
+            print_factor: None,
         },
         sample: Sample {
             label: None,

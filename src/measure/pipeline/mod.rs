@@ -93,6 +93,7 @@ fn scale_figures(gathered: &Gathered) -> ScaleFigures {
     let known = gathered.evidence.scale.scale.known();
     ScaleFigures {
         method: known.map(|k| k.method),
+        print_factor: gathered.evidence.scale.print_factor,
         px_per_mm: lengths::px_per_mm(gathered),
         tilt_deg: match (&gathered.evidence.scale.scale, known.and_then(|k| k.tilt_deg)) {
             (Scale::Unknown(reason), _) => Quantity::Unanswered(reason.clone()),
@@ -111,7 +112,7 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
     let diameter_mm = lengths::diameter_mm(gathered);
     let wraps_per_inch = lengths::wraps_per_inch(gathered, &diameter_mm);
     Sample {
-        label: request.label.clone(),
+        label: request.label.clone().or_else(|| gathered.evidence.scale.chosen_card()?.label_line()),
         strands: u32::try_from(gathered.pieces.len()).unwrap_or(u32::MAX),
         length_mm: lengths::length_mm(gathered),
         plies: turns::plies(gathered),
@@ -143,7 +144,7 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
 }
 
 fn warnings(evidence: &Evidence) -> Vec<Warning> {
-    let mut out = Vec::new();
+    let mut out = evidence.scale.chosen_card().map(|card| card.warnings()).unwrap_or_default();
     if evidence.twist.plies_stated {
         out.push(Warning {
             code: "plies-stated".to_owned(),

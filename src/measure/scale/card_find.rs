@@ -271,12 +271,13 @@ fn on_card(fitted: &Fitted, row: &ReadRow) -> bool {
 
 fn seen(photo: &Photo, fitted: &Fitted, print_factor: f64) -> Option<CardSeen> {
     let Fitted { lie, fit, map, marks, sightings, bits } = fitted;
-    let card_marks = card_marks(marks, sightings, fit);
+    let card_marks = card_marks(lie, map, marks, sightings, fit);
     let label = card_label::read(photo, map, lie);
     let tilt_u = fit.tilt_u_rad().unwrap_or(std::f64::consts::FRAC_PI_2);
     let outline = clipped(photo, map, lie, &Rect::new(0.0, 0.0, lie.layout.width, lie.layout.height));
-    let printed_areas =
-        lie.layout.printed_areas().iter().map(|area| clipped(photo, map, lie, area)).filter(|a| a.len() > 2).collect();
+    let part = |area: &Rect| clipped(photo, map, lie, area);
+    let shown = |areas: Vec<Rect>| areas.iter().map(part).filter(|a| a.len() > 2).collect();
+    let scale_areas = lie.layout.edges.iter().map(|e| (e.side, part(&e.area()))).filter(|(_, a)| a.len() > 2).collect();
     Some(CardSeen {
         number: 0,
         chosen: false,
@@ -289,16 +290,34 @@ fn seen(photo: &Photo, fitted: &Fitted, print_factor: f64) -> Option<CardSeen> {
         bent_mm: None,
         label,
         outline,
-        printed_areas,
+        scale_areas,
+        printed_areas: shown(lie.layout.printed_areas()),
+        fields: [part(&lie.layout.light_field), part(&lie.layout.dark_field)],
     })
 }
 
-fn card_marks(marks: &[MarkMeasured], sightings: &[(usize, Sighting)], fit: &PoseFit) -> Vec<CardMark> {
+fn card_marks(
+    lie: &Lie,
+    map: &PlaneMap,
+    marks: &[MarkMeasured],
+    sightings: &[(usize, Sighting)],
+    fit: &PoseFit,
+) -> Vec<CardMark> {
     let mut out: Vec<CardMark> = marks
         .iter()
         .filter_map(|m| {
             let at = *m.on_middle_line.first()?;
-            Some(CardMark { at, side: m.side, number: m.number, residual_px: 0.0, used: false })
+            let (outer, inner) = lie.layout.edge(m.side).extent(m.number);
+            let end = |depth: f64| lie.place(map, m.side, m.number as f64, depth);
+            Some(CardMark {
+                at,
+                foot: end(outer),
+                tip: end(inner),
+                side: m.side,
+                number: m.number,
+                residual_px: 0.0,
+                used: false,
+            })
         })
         .collect();
     let mut filled = vec![false; marks.len()];

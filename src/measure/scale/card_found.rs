@@ -1,15 +1,21 @@
 //! What the finder says of a card in the picture, with its evidence.
 
 use super::plane_map::PlaneMap;
+use super::{RulerSeen, RulerUnit, TickSeen};
 use crate::base::geometry::{Image, Point};
 use crate::card::label::Label;
 use crate::card::layout::{CardSize, EdgeSide};
+use crate::figures::words::Warning;
 
 /// One mark of a card, as seen.
 #[derive(Debug, Clone, Copy)]
 pub struct CardMark {
-    /// Where.
+    /// Where its middle line crosses the middle of the clock track.
     pub at: Point<Image>,
+    /// Its outer end, towards the card's edge.
+    pub foot: Point<Image>,
+    /// Its inner end.
+    pub tip: Point<Image>,
     /// Which edge it belongs to.
     pub side: EdgeSide,
     /// Its number, mm from the scale's zero.
@@ -56,6 +62,71 @@ pub struct CardSeen {
     pub label: LabelRead,
     /// Its outline, clipped to the picture.
     pub outline: Vec<Point<Image>>,
-    /// What is printed on it and is no yarn, clipped to the picture: scales, dark field, grey steps, label.
+    /// The areas of its two coded scales, marks and figures, clipped to the picture.
+    pub scale_areas: Vec<(EdgeSide, Vec<Point<Image>>)>,
+    /// What else is printed on it and is no yarn, clipped to the picture: inch scale, grey steps, label, and the four
+    /// borders of the dark field.
     pub printed_areas: Vec<Vec<Point<Image>>>,
+    /// The field of bare paper and the field printed dark, on which yarn is laid, clipped to the picture.
+    pub fields: [Vec<Point<Image>>; 2],
+}
+
+impl CardSeen {
+    /// Its two scales as rulers, for whoever asks what lies where.
+    #[must_use]
+    pub fn as_rulers(&self) -> Vec<RulerSeen> {
+        self.scale_areas
+            .iter()
+            .map(|(side, area)| RulerSeen {
+                number: self.number,
+                chosen: self.chosen,
+                unit: Some(RulerUnit::Mm),
+                ticks: self
+                    .marks
+                    .iter()
+                    .filter(|m| m.side == *side)
+                    .map(|m| TickSeen { foot: m.foot, tip: m.tip, place_mm: m.used.then_some(m.number as f64) })
+                    .collect(),
+                area: area.clone(),
+            })
+            .collect()
+    }
+
+    /// Sample and person, where the label was read.
+    #[must_use]
+    pub fn label_line(&self) -> Option<String> {
+        match &self.label {
+            LabelRead::Read(label) => Some(label.line()),
+            LabelRead::None | LabelRead::Unread => None,
+        }
+    }
+
+    /// What a person ought to know about this card before believing the figures.
+    #[must_use]
+    pub fn warnings(&self) -> Vec<Warning> {
+        let mut out = Vec::new();
+        let mut warn = |code: &str, message: String| out.push(Warning { code: code.to_owned(), message });
+        if self.mirrored {
+            warn(
+                "mirrored-photo",
+                "The ruler card is seen as in a mirror, so S and Z are swapped in this photo; turn off the camera's mirroring."
+                    .to_owned(),
+            );
+        }
+        if let Some(mm) = self.bent_mm {
+            warn(
+                "card-bent",
+                format!(
+                    "The ruler card is not flat: its marks lie up to {mm:.1} mm off a plane's; lay it on a flat, firm ground."
+                ),
+            );
+        }
+        if self.label == LabelRead::Unread {
+            warn(
+                "label-unread",
+                "The ruler card carries a label that could not be read; state it with --label.".to_owned(),
+            );
+        }
+        out
+    }
 }

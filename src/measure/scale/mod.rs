@@ -21,7 +21,7 @@ mod segments;
 mod strip;
 mod ticks;
 
-use crate::base::geometry::{Image, Point, Region};
+use crate::base::geometry::{Image, Point, Region, inside_polygon};
 use crate::base::stats::mean;
 use crate::figures::words::{Method, Reason};
 
@@ -136,11 +136,27 @@ pub struct ScaleFound {
     pub rulers: Vec<RulerSeen>,
     /// Every ruler card seen.
     pub cards: Vec<CardSeen>,
+    /// The print factor that was stated and used: that of the chosen card.
+    pub print_factor: Option<f64>,
     /// Outline of the flat card or ruler that carries the scale, clipped to the picture, as far as it could be traced.
     pub card_outline: Option<Vec<Point<Image>>>,
 }
 
 impl ScaleFound {
+    /// Whether a point of the photo lies on something printed, where no edge can be told from that of a mark: the ticks and
+    /// numerals of a ruler, and all that a ruler card carries but its two fields.
+    #[must_use]
+    pub fn on_print(&self, p: Point<Image>) -> bool {
+        let areas = self.rulers.iter().map(|r| &r.area).chain(self.cards.iter().flat_map(|c| &c.printed_areas));
+        areas.into_iter().any(|area| inside_polygon(area, p))
+    }
+
+    /// The ruler card that the scale comes from.
+    #[must_use]
+    pub fn chosen_card(&self) -> Option<&CardSeen> {
+        self.cards.iter().find(|card| card.chosen)
+    }
+
     /// Scale along the chosen ruler, mean over its visible ticks, px/mm, and its standard uncertainty: for reports on
     /// photos in which no strand was found. `None` without a ruler.
     #[must_use]
@@ -181,7 +197,7 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
         let scale = PlaneMap::stated(stated, photo.middle()).map_or(Scale::Unknown(Reason::NoScale), |map| {
             Scale::Known(Box::new(KnownScale { method: Method::Stated, map, tilt_deg: None }))
         });
-        return ScaleFound { scale, rulers: Vec::new(), cards: Vec::new(), card_outline: None };
+        return ScaleFound { scale, rulers: Vec::new(), cards: Vec::new(), print_factor: None, card_outline: None };
     }
     let mut cards = find_cards(photo, request.print_factor.unwrap_or(1.0));
     let wanted = request.ruler.unwrap_or(1);
@@ -193,7 +209,8 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
             tilt_deg: Some(card.tilt_deg),
         }));
         let card_outline = Some(card.outline.clone());
-        return ScaleFound { scale, rulers: Vec::new(), cards, card_outline };
+        let rulers = cards.iter().flat_map(CardSeen::as_rulers).collect();
+        return ScaleFound { scale, rulers, cards, print_factor: request.print_factor, card_outline };
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
     let found = find::find_rulers(&photo.rgb, request.unit, params);
@@ -209,7 +226,7 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
     }
     let first = cards.len() as u32 + 1;
     let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + first, chosen == Some(i))).collect();
-    ScaleFound { scale, rulers, cards, card_outline: None }
+    ScaleFound { scale, rulers, cards, print_factor: None, card_outline: None }
 }
 
 /// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.

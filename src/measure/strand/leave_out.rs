@@ -29,7 +29,7 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
             Some(if to_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
         } else if rim(p.x, p.y) < 0.7 * diameter {
             Some(LeftOutWhy::Border)
-        } else if scale.rulers.iter().any(|ruler| inside_polygon(&ruler.area, p)) {
+        } else if scale.on_print(p) {
             Some(LeftOutWhy::OverMarks)
         } else {
             None

@@ -184,7 +184,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let Some(ground) = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, scale.card_outline.is_some()) else {
         return none(Reason::NoStrand);
     };
-    let marks = |p: Point<Image>| scale.rulers.iter().any(|ruler| ground::inside_polygon(&ruler.area, p));
+    let marks = |p: Point<Image>| scale.on_print(p);
     let found = trace::find(&ground, &marks);
     let mut pieces: Vec<Strand> =
         found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
