@@ -1,0 +1,154 @@
+//! The block of parallel strands, and coordinates in it: `u` across the strands, `v` along them.
+
+use super::super::skein::follow::Path;
+use crate::base::geometry::{Image, Point};
+use crate::base::stats::median;
+
+/// Largest angle between strands of one block, radians: wraps wound by hand slant by a few degrees.
+const PARALLEL_RAD: f64 = 0.12;
+
+/// Shortest strand of a block, part of its longest.
+const SHORTEST_PART: f64 = 0.35;
+
+/// Fewest neighbouring strands to begin with.
+const FEWEST: usize = 3;
+
+/// Most paths tried as the middle of a block.
+const MOST_SEEDS: usize = 12;
+
+/// A straight strand of the block: `u = at + slope v`.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    at: f64,
+    slope: f64,
+    from: f64,
+    to: f64,
+    width: f64,
+    misfit: f64,
+}
+
+/// Parallel strands side by side.
+#[derive(Debug, Clone)]
+pub(super) struct Block {
+    origin: Point<Image>,
+    along: Point<Image>,
+    /// Least and greatest `u` of the strands found.
+    pub(super) flanks: (f64, f64),
+    /// Extent along the strands, `v`.
+    pub(super) ends: (f64, f64),
+    /// Median distance between neighbours, px.
+    pub(super) pitch_px: f64,
+    /// Slope of the strands, `du/dv = slope.0 + slope.1 u`: they may fan out (perspective).
+    slope: (f64, f64),
+}
+
+impl Block {
+    /// The largest block; `None` without one.
+    pub(super) fn of(paths: &[Path]) -> Option<Self> {
+        // The paths that cover most are tried as the block's middle.
+        let mut seeds: Vec<&Path> = paths.iter().collect();
+        let cover = |p: &Path| p.length_px() * p.width_px * p.contrast;
+        seeds.sort_by(|a, b| cover(b).total_cmp(&cover(a)));
+        let mut best: Option<(f64, Self)> = None;
+        for seed in seeds.into_iter().take(MOST_SEEDS) {
+            if let Some((worth, block)) = Self::around(paths, seed)
+                && best.as_ref().is_none_or(|(w, _)| worth > *w)
+            {
+                best = Some((worth, block));
+            }
+        }
+        best.map(|(_, block)| block)
+    }
+
+    fn around(paths: &[Path], seed: &Path) -> Option<(f64, Self)> {
+        let (first, last) = (*seed.points.first()?, *seed.points.last()?);
+        let (origin, along) = (first.lerp(last, 0.5), (last - first).unit()?);
+        let frame = |p: Point<Image>| ((p - origin).dot(along.quarter_turn()), (p - origin).dot(along));
+        let mut lines: Vec<Line> = paths
+            .iter()
+            .filter(|p| p.width_px < 1.5 * seed.width_px && p.width_px * 1.5 > seed.width_px)
+            .filter_map(|p| line(p, &frame))
+            .filter(|l| l.slope.abs() < PARALLEL_RAD && l.misfit < 0.25 * seed.width_px && l.from < 0.0 && l.to > 0.0)
+            .collect();
+        lines.retain(|l| l.to - l.from >= SHORTEST_PART * seed.length_px());
+        lines.sort_by(|a, b| a.at.total_cmp(&b.at));
+        // Two paths over one strand (found at two sizes): the longer stays.
+        let mut apart: Vec<Line> = Vec::new();
+        for l in lines {
+            match apart.last_mut() {
+                Some(before) if l.at - before.at < 0.5 * seed.width_px => {
+                    if l.to - l.from > before.to - before.from {
+                        *before = l;
+                    }
+                }
+                _ => apart.push(l),
+            }
+        }
+        // The run of neighbours around the seed; one strand in between may have been missed.
+        let near = |a: &Line, b: &Line| b.at - a.at < 2.6 * seed.width_px;
+        let middle = apart.iter().position(|l| l.at.abs() < 0.5 * seed.width_px)?;
+        let mut start = middle;
+        while start > 0 && near(&apart[start - 1], &apart[start]) {
+            start -= 1;
+        }
+        let mut end = middle + 1;
+        while end < apart.len() && near(&apart[end - 1], &apart[end]) {
+            end += 1;
+        }
+        let run = apart.get(start..end)?;
+        if run.len() < FEWEST {
+            return None;
+        }
+        let gaps: Vec<f64> = run.windows(2).map(|p| p[1].at - p[0].at).collect();
+        let pitch = median(&gaps)?;
+        // Side by side, touching: neighbours are hardly farther apart than they are wide.
+        let width = median(&run.iter().map(|l| l.width).collect::<Vec<_>>())?;
+        if pitch > 1.35 * width || pitch < 0.6 * width {
+            return None;
+        }
+        let ends = (
+            median(&run.iter().map(|l| l.from).collect::<Vec<_>>())?,
+            median(&run.iter().map(|l| l.to).collect::<Vec<_>>())?,
+        );
+        let block = Self {
+            origin,
+            along,
+            flanks: (run.first()?.at, run.last()?.at),
+            ends,
+            pitch_px: pitch,
+            slope: fit(&run.iter().map(|l| (l.at, l.slope)).collect::<Vec<_>>()),
+        };
+        let worth = run.iter().map(|l| l.to - l.from).sum::<f64>() * pitch;
+        Some((worth, block))
+    }
+
+    /// Photo coordinates of a point of the block.
+    pub(super) fn image_from_block(&self, u: f64, v: f64) -> Point<Image> {
+        self.origin + self.along.quarter_turn() * u + self.along * v
+    }
+
+    /// How far a strand at `u` moves aside over `dv` along.
+    pub(super) fn aside(&self, u: f64, dv: f64) -> f64 {
+        (self.slope.0 + self.slope.1 * u) * dv
+    }
+}
+
+/// Least-squares line through a path.
+fn line(path: &Path, frame: &impl Fn(Point<Image>) -> (f64, f64)) -> Option<Line> {
+    let points: Vec<(f64, f64)> = path.points.iter().map(|p| frame(*p)).map(|(u, v)| (v, u)).collect();
+    let (at, slope) = fit(&points);
+    let from = points.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
+    let to = points.iter().map(|p| p.0).fold(f64::NEG_INFINITY, f64::max);
+    let misfit = points.iter().map(|(v, u)| (u - at - slope * v).powi(2)).sum::<f64>() / points.len().max(1) as f64;
+    (to > from).then_some(Line { at, slope, from, to, width: path.width_px, misfit: misfit.sqrt() })
+}
+
+/// Intercept and slope of y over x by least squares; slope 0 where all x are the same.
+pub(super) fn fit(points: &[(f64, f64)]) -> (f64, f64) {
+    let n = points.len().max(1) as f64;
+    let (mx, my) = (points.iter().map(|p| p.0).sum::<f64>() / n, points.iter().map(|p| p.1).sum::<f64>() / n);
+    let sxx = points.iter().map(|p| (p.0 - mx).powi(2)).sum::<f64>();
+    let sxy = points.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum::<f64>();
+    let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
+    (my - slope * mx, slope)
+}
