@@ -8,8 +8,10 @@ mod ground;
 mod leave_out;
 mod likelihood;
 mod piece;
+mod skein;
 mod strip;
 mod trace;
+mod wraps;
 
 use crate::base::geometry::{Image, Point, Region};
 use crate::figures::words::Reason;
@@ -170,8 +172,14 @@ pub struct StrandParams {}
 /// Finds the yarn and measures its edges.
 #[must_use]
 pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
+    let lying = skein::lying(&photo.rgb, request);
+    if let skein::Lying::Found(strands) = lying {
+        return strands;
+    }
+    let tangled = matches!(lying, skein::Lying::Tangled);
+    let nothing = if tangled { Reason::NoCleanStretch } else { Reason::NoStrand };
     let none = |reason| Strands {
-        arrangement: Arrangement::Separate,
+        arrangement: if tangled { Arrangement::Skein } else { Arrangement::Separate },
         pieces: Vec::new(),
         wraps: None,
         refused: Vec::new(),
@@ -182,7 +190,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
             && scale.card_outline.as_ref().is_none_or(|outline| ground::inside_polygon(outline, p))
     };
     let Some(ground) = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, scale.card_outline.is_some()) else {
-        return none(Reason::NoStrand);
+        return none(nothing);
     };
     let marks = |p: Point<Image>| scale.on_print(p);
     let found = trace::find(&ground, &marks);
@@ -193,7 +201,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
-    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(Reason::NoStrand);
+    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
     let refused = found
         .blobs
         .iter()

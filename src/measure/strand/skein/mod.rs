@@ -14,9 +14,10 @@ mod sense;
 mod stretch;
 pub(super) mod texture;
 
-use super::Strand;
+use super::{Arrangement, Strand, StrandRequest, Strands, Wraps};
 use crate::base::geometry::{Image, Point, Region};
 use crate::base::raster::Raster;
+use crate::figures::words::Reason;
 use clean::{Clean, cleanest};
 use follow::Path;
 use lay::Laid;
@@ -37,19 +38,24 @@ const LEAST_QUALITY: f64 = 0.2;
 /// Narrowest strand taken, px of the photo: under some ten no twist can be read.
 const NARROWEST_PX: f64 = 8.0;
 
+/// Fewest stretches without a common twist that still say: strands lie here, in a tangle.
+const FEWEST_TANGLED: usize = 6;
+
 /// Most stretches measured; more add time and no certainty.
 const MOST: usize = 24;
 
 /// Widths within this factor of the median belong to the same yarn: handspun of 30 % CV stays within it.
 const WIDTH_FACTOR: f64 = 1.8;
 
-/// What a picture full of structure holds.
+/// What lies in a picture, as far as strands side by side go.
 #[derive(Debug, Clone)]
 pub(super) enum Lying {
-    /// Not full of strands.
+    /// Nothing of the kind.
     Neither,
-    /// A skein; the clean stretches, none where no strand lies clear.
-    Skein(Vec<Strand>),
+    /// Full of strands, none of which lies clear or shows a twist.
+    Tangled,
+    /// A skein's clean stretches, or wraps.
+    Found(Strands),
 }
 
 #[derive(Debug)]
@@ -77,46 +83,52 @@ const BLOCK_DEVIATION: f32 = 0.05;
 /// Most blocks looked at, largest first.
 const MOST_BLOCKS: usize = 4;
 
+/// Looks for strands that lie side by side, wound or in a skein. A picture that is neither costs a few milliseconds.
+pub(super) fn lying(picture: &Raster<[u8; 3]>, request: &StrandRequest) -> Lying {
+    let region = request.region.as_ref();
+    let Some(texture) = Texture::of(picture, region) else { return Lying::Neither };
+    if let Some((pieces, wraps)) = wound(picture, &texture) {
+        return Lying::Found(strands(Arrangement::Wraps, pieces, Some(wraps), request));
+    }
+    if texture.part_above(FULL_DEVIATION) < FULL_PART {
+        return Lying::Neither;
+    }
+    let pieces = clean_stretches(picture, region);
+    if twisted(&pieces) {
+        Lying::Found(strands(Arrangement::Skein, pieces, None, request))
+    } else if pieces.len() >= FEWEST_TANGLED {
+        Lying::Tangled
+    } else {
+        Lying::Neither
+    }
+}
+
+fn strands(arrangement: Arrangement, mut pieces: Vec<Strand>, wraps: Option<Wraps>, request: &StrandRequest) -> Strands {
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        piece.number = i as u32 + 1;
+        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
+    }
+    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(Reason::NoStrand);
+    Strands { arrangement, pieces, wraps, refused: Vec::new(), reason }
+}
+
 /// Counts wraps in every block of structure; `None` where there are none.
-pub(super) fn wound(picture: &Raster<[u8; 3]>, region: Option<&Region>) -> Option<(Vec<Strand>, super::Wraps)> {
-    let texture = Texture::of(picture, region)?;
+fn wound(picture: &Raster<[u8; 3]>, texture: &Texture) -> Option<(Vec<Strand>, Wraps)> {
     let mut blocks = texture.blocks_above(BLOCK_DEVIATION);
     let area = |r: &Region| (r.max.x - r.min.x) * (r.max.y - r.min.y);
     blocks.sort_by(|a, b| area(b).total_cmp(&area(a)));
     blocks.iter().take(MOST_BLOCKS).find_map(|block| {
-    if std::env::var("LAYDBG").is_ok() { println!("  block {:?}", block); }
         let levels = levels::levels(picture, Some(block));
         super::wraps::count(picture, &levels, &paths(&levels))
     })
 }
 
-/// The clean stretches of a skein; `Neither` (after a few milliseconds) where the picture, or the region, is not full of
-/// structure.
-pub(super) fn clean_stretches(picture: &Raster<[u8; 3]>, region: Option<&Region>) -> Lying {
-    let Some(texture) = Texture::of(picture, region) else { return Lying::Neither };
-    if texture.part_above(FULL_DEVIATION) < FULL_PART {
-        return Lying::Neither;
-    }
-    let best = best_candidates(picture, region);
-    let mut strands: Vec<Strand> = best
+/// The clean stretches of a skein, best first.
+fn clean_stretches(picture: &Raster<[u8; 3]>, region: Option<&Region>) -> Vec<Strand> {
+    best_candidates(picture, region)
         .par_iter()
         .filter_map(|c| stretch::piece(picture, &c.laid, c.clean.run.clone()))
-        .collect();
-    let leans: Vec<f64> = strands.iter().map(sense::obliqueness).collect();
-    if std::env::var("LAYDBG").is_ok() {
-        for (c, l) in best.iter().zip(&leans) {
-            println!("  w {:.0} len {:.1} q {:.2} lean {:.2} blur {:.1}", c.laid.width_px, c.length_widths(), c.clean.quality, l, strands[0].blur_px);
-        }
-        println!("  common {:?}", sense::common(&leans));
-    }
-    for (i, strand) in strands.iter_mut().enumerate() {
-        strand.number = i as u32 + 1;
-    }
-    match sense::common(&leans) {
-        Some((lean, times)) if lean.abs() > 0.1 && times > 3.0 => Lying::Skein(strands),
-        Some(_) if strands.len() >= 6 => Lying::Skein(Vec::new()),
-        _ => Lying::Neither,
-    }
+        .collect()
 }
 
 /// Strands followed at every level and both lengths of line, strongest first at each.
@@ -147,16 +159,9 @@ pub(super) fn twisted(pieces: &[Strand]) -> bool {
     let leans: Vec<f64> = pieces.iter().map(sense::obliqueness).collect();
     sense::common(&leans).is_some_and(|(lean, times)| lean.abs() > 0.1 && times > 3.0)
 }
-pub(super) fn lean(pieces: &[Strand]) -> Option<(f64, f64)> {
-    let leans: Vec<f64> = pieces.iter().map(sense::obliqueness).collect();
-    sense::common(&leans)
-}
-
 fn best_candidates(picture: &Raster<[u8; 3]>, region: Option<&Region>) -> Vec<Candidate> {
-    let t = std::time::Instant::now();
     let levels = levels::levels(picture, region);
     let paths = paths(&levels);
-    if std::env::var("LAYDBG").is_ok() { println!("  paths {} {:?}", paths.len(), t.elapsed()); }
     let mut candidates: Vec<Candidate> = paths
         .into_par_iter()
         .filter_map(|path| {

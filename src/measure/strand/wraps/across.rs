@@ -84,7 +84,6 @@ pub(super) fn part(picture: &Raster<[u8; 3]>, block: &Block) -> Option<Parted> {
     let counts: Vec<f64> = found.iter().map(|a| a.bounds.len() as f64).collect();
     let count = median(&counts)?.round() as usize;
     let agreeing: Vec<&Across> = found.iter().filter(|a| a.bounds.len() == count).collect();
-    if std::env::var("LAYDBG").is_ok() { println!("   block pitch {:.1} ends {:?} flanks {:?} lines {} found {:?}", pitch, block.ends, block.flanks, lines, found.iter().map(|f| f.bounds.len() - 1).collect::<Vec<_>>()); }
     if count < 2 || agreeing.len() < 3 || (agreeing.len() as f64) < AGREEING * lines as f64 {
         return None;
     }

@@ -8,7 +8,7 @@ mod block;
 
 use super::skein::follow::Path;
 use super::skein::levels::Level;
-use super::skein::{self};
+use super::skein;
 use super::{LeftOutWhy, Strand, Wraps};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
@@ -27,15 +27,11 @@ pub(super) fn count(picture: &Raster<[u8; 3]>, levels: &[Level], paths: &[Path])
     if parted.wraps() < FEWEST {
         return None;
     }
-    let mut pieces: Vec<Strand> =
+    let pieces: Vec<Strand> =
         (0..parted.wraps()).filter_map(|i| piece(picture, levels, &block, &parted, i)).collect();
-    if std::env::var("LAYDBG").is_ok() { println!("   pieces {} of {} {:?}", pieces.len(), parted.wraps(), skein::lean(&pieces)); }
     // Not every wrap need show its twist or lie clear, but most must.
     if 2 * pieces.len() < parted.wraps() || !skein::twisted(&pieces) {
         return None;
-    }
-    for (i, piece) in pieces.iter_mut().enumerate() {
-        piece.number = i as u32 + 1;
     }
     Some((pieces, parted.counted(&block)))
 }
