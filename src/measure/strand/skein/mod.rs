@@ -26,10 +26,12 @@ use levels::Level;
 use rayon::prelude::*;
 use texture::Texture;
 
-/// Part of the picture that is full of structure in a photo of a skein, and the relative deviation that counts as
-/// structure: twice the grain of a dark phone picture. A card with a strand on it has less than half.
-const FULL_PART: f64 = 0.6;
-/// See [`FULL_PART`].
+/// Part of the picture that is full of structure in a photo of a skein: all of it but some ground at the border. One rope
+/// across a close-up, or a card on a patterned table, fills less than two thirds.
+const FULL_PART: f64 = 0.7;
+
+/// Relative deviation of luma in a cell that counts as structure. Bodies and gaps that differ by a fifth deviate by a
+/// tenth; wood grain and paper by half that.
 const FULL_DEVIATION: f32 = 0.08;
 
 /// Least quality of a stretch (see [`clean::cleanest`]): contrast 0.3, everywhere seen, width steady to 15 %.
