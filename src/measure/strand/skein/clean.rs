@@ -59,10 +59,8 @@ pub(in super::super) fn cleanest(laid: &Laid) -> Option<Clean> {
         run.clone().filter(|c| body[*c] < 0.5 * steady[*c] + 0.25 * (left[*c] + right[*c])).count() as f64 / n;
     let widths: Vec<f64> = run.clone().map(|c| laid.creases[1][c] - laid.creases[0][c]).collect();
     let spread = standard_deviation(&widths)? / mean(&widths)?;
-    let quality = mean(contrast.get(run.clone())?)?
-        * seen
-        * (1.0 - 3.0 * interrupted).max(0.0)
-        * (1.0 - 2.0 * spread).max(0.0);
+    let quality =
+        mean(contrast.get(run.clone())?)? * seen * (1.0 - 3.0 * interrupted).max(0.0) * (1.0 - 2.0 * spread).max(0.0);
     Some(Clean { run, quality })
 }
 

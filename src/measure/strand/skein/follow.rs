@@ -114,7 +114,8 @@ fn take(taken: &mut Raster<bool>, at: &At) {
     let reach = along.ceil() as isize;
     for dy in -reach..=reach {
         for dx in -reach..=reach {
-            let (u, v) = (dx as f64 * at.along.0 + dy as f64 * at.along.1, dy as f64 * at.along.0 - dx as f64 * at.along.1);
+            let (u, v) =
+                (dx as f64 * at.along.0 + dy as f64 * at.along.1, dy as f64 * at.along.0 - dx as f64 * at.along.1);
             let (x, y) = (at.x.round() as isize + dx, at.y.round() as isize + dy);
             if u.abs() <= along && v.abs() <= across && x >= 0 && y >= 0 {
                 taken.set(x as usize, y as usize, true);
@@ -139,8 +140,14 @@ fn walk(index: &Index, taken: &Raster<bool>, from: At, seed_contrast: f64) -> Ve
             let turned = turn.abs().min(1.0).acos() / 0.2;
             let wider = (r.width / at.width).ln() / 0.2;
             let score = r.contrast * (-0.5 * (aside * aside + turned * turned + wider * wider)).exp();
-            if r.contrast >= LEAST_OF_SEED * seed_contrast && turned < 2.0 && best.as_ref().is_none_or(|(s, _)| score > *s) {
-                best = Some((score, At { x: r.x, y: r.y, along: (sign * c, sign * s), width: r.width, contrast: r.contrast }));
+            if r.contrast >= LEAST_OF_SEED * seed_contrast
+                && turned < 2.0
+                && best.as_ref().is_none_or(|(s, _)| score > *s)
+            {
+                best = Some((
+                    score,
+                    At { x: r.x, y: r.y, along: (sign * c, sign * s), width: r.width, contrast: r.contrast },
+                ));
             }
         }
         let Some((_, next)) = best else { break };

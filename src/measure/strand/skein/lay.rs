@@ -114,11 +114,7 @@ pub(in super::super) fn along_rows(luma: &Raster<f32>, sigma: f64) -> Raster<f32
     for y in 0..luma.height() {
         let source = luma.row(y);
         for (x, o) in out.row_mut(y).iter_mut().enumerate() {
-            *o = kernel
-                .iter()
-                .enumerate()
-                .map(|(i, k)| k * source[(x + i).saturating_sub(reach).min(width - 1)])
-                .sum();
+            *o = kernel.iter().enumerate().map(|(i, k)| k * source[(x + i).saturating_sub(reach).min(width - 1)]).sum();
         }
     }
     out
@@ -168,10 +164,7 @@ fn smooth_line(points: &[Point<Image>], step: f64, sigma_px: f64) -> Option<Vec<
     let total: f64 = weights.iter().sum();
     let smooth: Vec<Point<Image>> = (0..n)
         .map(|i| {
-            weights
-                .iter()
-                .zip(-reach..=reach)
-                .fold(Point::new(0.0, 0.0), |sum, (w, j)| sum + at(i + j) * (*w / total))
+            weights.iter().zip(-reach..=reach).fold(Point::new(0.0, 0.0), |sum, (w, j)| sum + at(i + j) * (*w / total))
         })
         .collect();
     resampled(&smooth, step)

@@ -2,8 +2,8 @@
 
 use rayon::prelude::*;
 
-use crate::base::colour::luma;
 use super::texture::bounds;
+use crate::base::colour::luma;
 use crate::base::geometry::{Image, Point, Region};
 use crate::base::raster::Raster;
 use crate::measure::photo::Reduced;

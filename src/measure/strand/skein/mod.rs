@@ -105,7 +105,12 @@ pub(super) fn lying(picture: &Raster<[u8; 3]>, request: &StrandRequest) -> Lying
     }
 }
 
-fn strands(arrangement: Arrangement, mut pieces: Vec<Strand>, wraps: Option<Wraps>, request: &StrandRequest) -> Strands {
+fn strands(
+    arrangement: Arrangement,
+    mut pieces: Vec<Strand>,
+    wraps: Option<Wraps>,
+    request: &StrandRequest,
+) -> Strands {
     for (i, piece) in pieces.iter_mut().enumerate() {
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);

@@ -136,7 +136,8 @@ fn in_direction(luma: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
         }
         for (half, means) in halves.iter().zip(&mut means) {
             let row = &mut means[line * columns..(line + 1) * columns];
-            for (column, mean) in row.iter_mut().enumerate().take(last / STRIDE_PX + 1).skip(first.div_ceil(STRIDE_PX)) {
+            for (column, mean) in row.iter_mut().enumerate().take(last / STRIDE_PX + 1).skip(first.div_ceil(STRIDE_PX))
+            {
                 let x = column * STRIDE_PX;
                 let (from, to) = (x.saturating_sub(*half).max(first), (x + half).min(last));
                 if (to - from) * 5 >= half * 6 {

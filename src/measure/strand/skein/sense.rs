@@ -29,9 +29,13 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
         if column == 0 || column + 1 >= columns {
             continue;
         }
-        let centre = strand.strip.middle_row + (station.left.offset_px + station.right.offset_px) / 2.0 / strand.step_px;
+        let centre =
+            strand.strip.middle_row + (station.left.offset_px + station.right.offset_px) / 2.0 / strand.step_px;
         let half = FACE * station.width_px() / 2.0 / strand.step_px;
-        let (from, to) = ((centre - half).ceil().max(1.0) as usize, ((centre + half).floor().max(0.0) as usize).min(rows.saturating_sub(2)));
+        let (from, to) = (
+            (centre - half).ceil().max(1.0) as usize,
+            ((centre + half).floor().max(0.0) as usize).min(rows.saturating_sub(2)),
+        );
         for row in from..=to {
             let s = f64::from(value(row, column + 1) - value(row, column - 1));
             let t = f64::from(value(row + 1, column) - value(row - 1, column));

@@ -60,9 +60,7 @@ impl Texture {
     pub(in super::super) fn blocks_above(&self, least: f32) -> Vec<Region> {
         let (columns, rows) = (self.relative.width(), self.relative.height());
         let dense = |x: isize, y: isize| {
-            x >= 0
-                && y >= 0
-                && self.relative.get(x as usize, y as usize).is_some_and(|v| v >= least)
+            x >= 0 && y >= 0 && self.relative.get(x as usize, y as usize).is_some_and(|v| v >= least)
         };
         // A cell whose eight neighbours are dense: strands, ticks and edges are thinner.
         let mut core = Raster::filled(columns, rows, false);

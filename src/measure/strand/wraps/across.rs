@@ -101,7 +101,14 @@ pub(super) fn part(picture: &Raster<[u8; 3]>, block: &Block) -> Option<Parted> {
 }
 
 /// Mean colour along the wraps, over `LINE_STEP` pitches to either side of `v`.
-fn profile(picture: &Raster<[u8; 3]>, block: &Block, v: f64, from: f64, count: usize, step: f64) -> Option<Vec<[f64; 3]>> {
+fn profile(
+    picture: &Raster<[u8; 3]>,
+    block: &Block,
+    v: f64,
+    from: f64,
+    count: usize,
+    step: f64,
+) -> Option<Vec<[f64; 3]>> {
     let reach = LINE_STEP * block.pitch_px;
     let taps = (reach * 2.0 / 2.0).ceil().clamp(4.0, 64.0) as usize;
     (0..count)
@@ -113,7 +120,8 @@ fn profile(picture: &Raster<[u8; 3]>, block: &Block, v: f64, from: f64, count: u
                 let dv = reach * (2.0 * k as f64 / taps as f64 - 1.0);
                 let p = block.image_from_block(u + block.aside(u, dv), v + dv);
                 let (x, y) = (p.x.round(), p.y.round());
-                if x >= 0.0 && y >= 0.0
+                if x >= 0.0
+                    && y >= 0.0
                     && let Some(rgb) = picture.get(x as usize, y as usize)
                 {
                     for (s, c) in sum.iter_mut().zip(rgb) {
@@ -137,7 +145,8 @@ fn part_line(picture: &Raster<[u8; 3]>, block: &Block, v: f64) -> Option<Across>
     // The yarn's colour: median over the strands found.
     let inner = (BEYOND * PER_PITCH) as usize;
     let strands = colours.get(inner..count.checked_sub(inner)?)?;
-    let yarn: [f64; 3] = std::array::from_fn(|c| median(&strands.iter().map(|p| p[c]).collect::<Vec<_>>()).unwrap_or(0.0));
+    let yarn: [f64; 3] =
+        std::array::from_fn(|c| median(&strands.iter().map(|p| p[c]).collect::<Vec<_>>()).unwrap_or(0.0));
     let left = flank(&colours[..inner + 1], yarn, true)?;
     let right = flank(&colours[count - inner - 1..], yarn, false)? + (count - inner - 1) as f64;
     let light: Vec<f64> = colours.iter().map(|c| f64::from(luma(c.map(|v| v.round() as u8)))).collect();

@@ -6,9 +6,9 @@
 mod across;
 mod block;
 
+use super::skein;
 use super::skein::follow::Path;
 use super::skein::levels::Level;
-use super::skein;
 use super::{LeftOutWhy, Strand, Wraps};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
@@ -27,8 +27,7 @@ pub(super) fn count(picture: &Raster<[u8; 3]>, levels: &[Level], paths: &[Path])
     if parted.wraps() < FEWEST {
         return None;
     }
-    let pieces: Vec<Strand> =
-        (0..parted.wraps()).filter_map(|i| piece(picture, levels, &block, &parted, i)).collect();
+    let pieces: Vec<Strand> = (0..parted.wraps()).filter_map(|i| piece(picture, levels, &block, &parted, i)).collect();
     // Not every wrap need show its twist or lie clear, but most must.
     if 2 * pieces.len() < parted.wraps() || !skein::twisted(&pieces) {
         return None;
