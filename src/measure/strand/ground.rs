@@ -22,6 +22,15 @@ const DARK_FLOOR: f32 = 0.004;
 /// `[mean, red - green, blue - green]`.
 pub(super) type LogColour = [f32; 3];
 
+/// What kind of ground is looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Texture {
+    /// Paper, a card, a smooth table: deviations of up to some 15 % of the light.
+    Plain,
+    /// Cloth or wood: deviations up to a factor of two.
+    Rough,
+}
+
 /// The ground and how the picture differs from it.
 #[derive(Debug, Clone)]
 pub(super) struct Ground {
@@ -37,6 +46,8 @@ pub(super) struct Ground {
     /// What the quadratic leaves, smoothed, one value a cell.
     rest: Raster<LogColour>,
     size: (f64, f64),
+    /// Whether it is textured (cloth, wood), so that single pixels say little.
+    pub(super) textured: bool,
 }
 
 /// Log colour of code values.
@@ -64,6 +75,7 @@ impl Ground {
         longest_side: usize,
         inside: &dyn Fn(Point<Image>) -> bool,
         bounded: bool,
+        texture: Texture,
     ) -> Option<Self> {
         let longest = photo.rgb.width().max(photo.rgb.height());
         let reduced = Reduced::of(&photo.rgb, longest.div_ceil(longest_side).max(1));
@@ -82,7 +94,9 @@ impl Ground {
                 inside(reduced.image_from_reduced(x, y))
             })
             .collect();
-        mark_uniform(&mut cells, &usable)?;
+        mark_uniform(&mut cells, &usable, texture)?;
+        // A textured ground falls into many small areas: all of it that looks alike counts, and it reaches everywhere.
+        let bounded = bounded || texture == Texture::Rough;
         let members = if bounded { uniform_cells(&cells)? } else { largest_area(&cells, columns, rows)? };
         let (model, members) = fit_model(&cells, &members, columns, size)?;
         let hull = convex_hull(&members.iter().flat_map(|i| cell_corners(*i, columns)).collect::<Vec<_>>());
@@ -101,12 +115,19 @@ impl Ground {
                 }
             }
         }
-        let noise = std::array::from_fn(|c| {
+        let mut noise: LogColour = std::array::from_fn(|c| {
             let mut spread: Vec<f64> =
                 members.iter().filter_map(|i| cells.get(*i)).map(|cell| cell.deviation[c]).collect();
             spread.sort_unstable_by(f64::total_cmp);
             spread.get(spread.len() / 2).copied().unwrap_or(0.01).max(0.002) as f32
         });
+        if texture == Texture::Rough {
+            // Folds and knots between the plain cells belong to the ground too, and most of the picture is ground.
+            for (c, n) in noise.iter_mut().enumerate() {
+                let every: Vec<f64> = field.samples().iter().step_by(7).map(|d| f64::from(d[c].abs())).collect();
+                *n = n.max(1.4826 * crate::base::stats::median(&every).unwrap_or(0.0) as f32);
+            }
+        }
         let mut domain = Raster::filled(width, height, false);
         for y in 0..height {
             for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
@@ -114,7 +135,7 @@ impl Ground {
                 *out = if bounded { inside(reduced.image_from_reduced(u, v)) } else { inside_convex(&hull, u, v) };
             }
         }
-        Some(Self { reduced, domain, difference: field, noise, model, rest, size })
+        Some(Self { reduced, domain, difference: field, noise, model, rest, size, textured: texture == Texture::Rough })
     }
 
     /// Linear light of the bare ground at a point of the photo, by the smooth model.
@@ -253,14 +274,15 @@ fn cells_of(field: &Raster<LogColour>, columns: usize, rows: usize) -> Vec<Cell>
 }
 
 /// A cell is uniform when its deviation is near the smallest deviations of the picture: plain paper or cloth.
-fn mark_uniform(cells: &mut [Cell], usable: &[bool]) -> Option<()> {
+fn mark_uniform(cells: &mut [Cell], usable: &[bool], texture: Texture) -> Option<()> {
+    let most = if texture == Texture::Plain { 0.15 } else { 0.6 };
     let limit: Vec<f64> = [0usize, 1, 2]
         .map(|c| {
             let mut all: Vec<f64> =
                 cells.iter().zip(usable).filter(|(_, ok)| **ok).map(|(cell, _)| cell.deviation[c]).collect();
             all.sort_unstable_by(f64::total_cmp);
             // A quarter of a photo of yarn on a ground is bare ground; three times its typical deviation is no noise any more.
-            all.get(all.len() / 4).map(|d| (3.0 * d).clamp(0.012, 0.15))
+            all.get(all.len() / 4).map(|d| (3.0 * d).clamp(0.012, most))
         })
         .into_iter()
         .collect::<Option<_>>()?;

@@ -189,11 +189,20 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         request.region.is_none_or(|r| r.contains(p))
             && scale.card_outline.as_ref().is_none_or(|outline| ground::inside_polygon(outline, p))
     };
-    let Some(ground) = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, scale.card_outline.is_some()) else {
-        return none(nothing);
-    };
+    let bounded = scale.card_outline.is_some();
     let marks = |p: Point<Image>| scale.on_print(p);
-    let found = trace::find(&ground, &marks);
+    // A plain ground first; only where nothing can be traced on one, a textured ground.
+    let look = |texture| {
+        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, bounded, texture)?;
+        let found = trace::find(&ground, &marks);
+        Some((ground, found))
+    };
+    let plain = look(ground::Texture::Plain);
+    let seen = match plain {
+        Some((_, ref found)) if !found.traces.is_empty() || bounded => plain,
+        _ => look(ground::Texture::Rough).filter(|(_, found)| !found.traces.is_empty()).or(plain),
+    };
+    let Some((ground, found)) = seen else { return none(nothing) };
     let mut pieces: Vec<Strand> =
         found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
     for (i, piece) in pieces.iter_mut().enumerate() {
