@@ -1,6 +1,6 @@
 //! The strand averaged over its turns, and how well round plies wound about each other explain that picture.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, Matrix3, SymmetricEigen};
 
 use super::super::strand::Strand;
 use super::face::{Face, Outline};
@@ -18,7 +18,7 @@ pub(super) const REACH: f64 = 1.12;
 #[derive(Debug, Clone)]
 pub(super) struct Fold {
     /// [channel][row * TURN + column]
-    pub(super) channels: [Vec<f64>; 3],
+    pub(super) channels: Vec<Vec<f64>>,
     /// Sum of squares over all channels.
     pub(super) total: f64,
     /// Cells that nothing fell into.
@@ -28,9 +28,10 @@ pub(super) struct Fold {
 impl Fold {
     /// A whole turn made of `times` copies of this one.
     pub(super) fn tiled(&self, times: u32) -> Self {
-        let channels = self.channels.clone().map(|c| {
+        let repeat = |c: &Vec<f64>| {
             c.chunks_exact(TURN).flat_map(|row| (0..TURN).map(|k| row[(k * times as usize) % TURN])).collect()
-        });
+        };
+        let channels = self.channels.iter().map(repeat).collect();
         Self { channels, total: self.total, empty: self.empty }
     }
 }
@@ -72,7 +73,7 @@ pub(super) fn fold(
         }
     }
     let empty = sums.iter().filter(|c| c[3] < 1.0).count();
-    let mut channels: [Vec<f64>; 3] = Default::default();
+    let mut channels = vec![Vec::with_capacity(TURN * ROWS); 3];
     let mut total = 0.0;
     for (k, out) in channels.iter_mut().enumerate() {
         for row in sums.chunks_exact(TURN) {
@@ -85,7 +86,23 @@ pub(super) fn fold(
             }
         }
     }
-    Fold { channels, total, empty }
+    Fold { channels: principal_channels(&channels), total, empty }
+}
+
+/// The colours turned to their principal directions; only those that carry at least 2 % of the first one's variance.
+fn principal_channels(channels: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let [red, green, blue] = channels else { return channels.to_vec() };
+    let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(x, y)| x * y).sum::<f64>();
+    let all = [red, green, blue];
+    let eigen = SymmetricEigen::new(Matrix3::from_fn(|i, j| dot(all[i], all[j])));
+    let greatest = eigen.eigenvalues.max();
+    (0..3)
+        .filter(|k| eigen.eigenvalues[*k] > 0.02 * greatest)
+        .map(|k| {
+            let [x, y, z] = [0, 1, 2].map(|i| eigen.eigenvectors[(i, k)]);
+            red.iter().zip(green).zip(blue).map(|((r, g), b)| x * r + y * g + z * b).collect()
+        })
+        .collect()
 }
 
 /// Offset of a fold's row, in half widths.
@@ -100,8 +117,6 @@ pub(super) struct Fit {
     pub(super) explained: f64,
     /// Column at which the first ply stands in the middle of the face.
     pub(super) shift: usize,
-    /// Free parameters.
-    pub(super) parameters: usize,
 }
 
 /// Fits albedo per ply, light from three sides, depth, and what lies beyond either edge, at the best phase.
@@ -179,26 +194,41 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
         basis[i].iter().zip(&basis[j]).map(|(a, b)| a * b).sum::<f64>()
             + if i == j { 1e-3 * cells as f64 / 100.0 } else { 0.0 }
     });
-    let Some(cholesky) = gram.cholesky() else { return Fit { explained: 0.0, shift: 0, parameters: count } };
+    let Some(cholesky) = gram.cholesky() else { return Fit { explained: 0.0, shift: 0 } };
     let distinct = if bundle.equal() { TURN / plies } else { TURN };
-    let mut best = Fit { explained: f64::NEG_INFINITY, shift: 0, parameters: count };
-    for shift in 0..distinct {
-        let mut explained = 0.0;
-        for channel in &fold.channels {
-            let right = DVector::from_fn(count, |i, _| {
-                let mut sum = 0.0;
-                for (b, f) in basis[i].chunks_exact(TURN).zip(channel.chunks_exact(TURN)) {
-                    for (k, v) in b.iter().enumerate() {
-                        sum += v * f[(k + shift) % TURN];
-                    }
-                }
-                sum
-            });
-            explained += right.dot(&cholesky.solve(&right));
+    let explained = |shift: usize| -> f64 {
+        fold.channels
+            .iter()
+            .map(|channel| {
+                let right = DVector::from_fn(count, |i, _| {
+                    let rows = basis[i].chunks_exact(TURN).zip(channel.chunks_exact(TURN));
+                    rows.map(|(b, f)| {
+                        let (head, tail) = b.split_at(TURN - shift);
+                        let ahead: f64 = head.iter().zip(&f[shift..]).map(|(x, y)| x * y).sum();
+                        let wrapped: f64 = tail.iter().zip(f).map(|(x, y)| x * y).sum();
+                        ahead + wrapped
+                    })
+                    .sum()
+                });
+                right.dot(&cholesky.solve(&right))
+            })
+            .sum()
+    };
+    // The explained share changes slowly with the phase: every third shift, then the neighbours of the best.
+    let mut best = Fit { explained: f64::NEG_INFINITY, shift: 0 };
+    let mut consider = |shift: usize| {
+        let e = explained(shift % distinct);
+        if e > best.explained {
+            best = Fit { explained: e, shift: shift % distinct };
         }
-        if explained > best.explained {
-            best = Fit { explained, shift, parameters: count };
-        }
+        best.shift
+    };
+    let mut at = 0;
+    for shift in (0..distinct).step_by(3) {
+        at = consider(shift);
+    }
+    for shift in [at + distinct - 2, at + distinct - 1, at + 1, at + 2] {
+        consider(shift);
     }
     best.explained /= fold.total.max(1e-30);
     best

@@ -37,54 +37,62 @@ pub(super) struct Ring {
     pub(super) high: f64,
 }
 
+/// Windows along a face, seen in two parts of the spectrum.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Lines {
+    /// The fine lines.
+    pub(super) fine: Vec<Window>,
+    /// The coarse lines, same windows.
+    pub(super) coarse: Vec<Window>,
+}
+
 /// Looks at windows `length` columns long, half overlapping.
-pub(super) fn windows(face: &Face, length: usize, ring: Ring) -> Vec<Window> {
+pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> Lines {
     let (rows, columns) = (face.rows, face.columns);
     let length = length.min(columns).max(8);
-    let nx = (length + length / 4).next_power_of_two();
-    let ny = (rows + rows / 2).next_power_of_two();
+    let nx = (length + length / 8).next_power_of_two();
+    let ny = (rows + rows / 4).next_power_of_two();
     let mut planner = FftPlanner::<f32>::new();
     let (along, across) = (planner.plan_fft_forward(nx), planner.plan_fft_forward(ny));
-    let taper_x = hann(length);
-    let taper_y = hann(rows);
-    let mut out = Vec::new();
+    let (taper_x, taper_y) = (hann(length), hann(rows));
+    let gathers = [Gather::new(nx, ny, rows, fine), Gather::new(nx, ny, rows, coarse)];
+    let half = nx / 2;
+    let mut out = Lines::default();
     let hop = (length / 2).max(1);
+    let mut grid = vec![Complex::new(0.0f32, 0.0); nx * ny];
+    let mut turned = vec![Complex::new(0.0f32, 0.0); half * ny];
     let mut start = 0;
     while start + length <= columns {
         let usable = face.usable[start..start + length].iter().filter(|u| **u).count();
         if usable * 10 >= length * 8 {
-            let mut power = vec![0.0f32; nx * ny];
+            // [kx][ky], so that one column of constant kx lies together.
+            let mut power = vec![0.0f32; half * ny];
             for plane in &face.planes {
-                // Two real rows would fit one complex transform; clarity first.
-                let mut grid = vec![Complex::new(0.0f32, 0.0); nx * ny];
+                grid.iter_mut().for_each(|g| *g = Complex::new(0.0, 0.0));
                 for r in 0..rows {
                     let source = &plane[r * columns + start..r * columns + start + length];
                     let row = &mut grid[r * nx..r * nx + length];
                     for ((g, v), t) in row.iter_mut().zip(source).zip(&taper_x) {
                         g.re = v * t * taper_y[r];
                     }
-                    along.process(&mut grid[r * nx..(r + 1) * nx]);
                 }
-                let mut column = vec![Complex::new(0.0f32, 0.0); ny];
-                for x in 0..nx {
-                    for (y, v) in column.iter_mut().enumerate() {
-                        *v = grid[y * nx + x];
+                along.process(&mut grid[..rows * nx]);
+                for x in 0..half {
+                    for y in 0..ny {
+                        turned[x * ny + y] = if y < rows { grid[y * nx + x] } else { Complex::new(0.0, 0.0) };
                     }
-                    across.process(&mut column);
-                    for (y, v) in column.iter().enumerate() {
-                        power[y * nx + x] += v.norm_sqr();
-                    }
+                }
+                across.process(&mut turned);
+                for (p, v) in power.iter_mut().zip(&turned) {
+                    *p += v.norm_sqr();
                 }
             }
-            let (directed, anisotropy) = along_directions(&power, nx, ny, rows, ring);
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
-            out.push(Window {
-                column: start as f64 + (length as f64 - 1.0) / 2.0,
-                slope_angle: peak(&directed),
-                power: directed,
-                anisotropy,
-                radius,
-            });
+            let column = start as f64 + (length as f64 - 1.0) / 2.0;
+            for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
+                let (power, anisotropy) = gather.along_directions(&power);
+                list.push(Window { column, slope_angle: peak(&power), power, anisotropy, radius });
+            }
         }
         start += hop;
     }
@@ -99,54 +107,80 @@ fn signed(i: usize, n: usize) -> f64 {
     if 2 * i > n { (i as f64 - n as f64) / n as f64 } else { i as f64 / n as f64 }
 }
 
-/// Power along each line direction, -90..89 degrees, by shear search in the spectrum.
+/// Shear search in the spectrum, prepared for one size of window.
 ///
 /// A row taper of `rows` samples widens each point of the spectrum by the taper's own lobe across, never along: power
 /// at (kx, ky) is gathered with that lobe around the line `ky = -kx / tan(direction)`, so that the widening biases
 /// nothing.
-fn along_directions(power: &[f32], nx: usize, ny: usize, rows: usize, ring: Ring) -> (Vec<f64>, f64) {
-    // Full width at half maximum of a Hann taper's power lobe: 1.44 / n. Source: Harris 1978, table 1 (from memory).
-    let lobe = 1.44 / rows as f64 / 2.355 * ny as f64;
-    let mut out = vec![0.0; DIRECTIONS];
-    let (mut total, mut best) = (0.0, 0.0f64);
-    let _ = best;
-    let tangents: Vec<f64> = (0..DIRECTIONS).map(|d| ((d as f64 - 90.0).to_radians()).tan()).collect();
-    for x in 1..nx / 2 {
-        let kx = x as f64 / nx as f64;
-        let column: Vec<f64> = (0..ny).map(|y| f64::from(power[y * nx + x])).collect();
-        let inside: Vec<f64> = (0..ny)
-            .map(|y| {
-                let k = kx.hypot(signed(y, ny));
-                if k >= ring.low && k <= ring.high { 1.0 } else { 0.0 }
-            })
-            .collect();
-        let listed: Vec<f64> = column.iter().zip(&inside).filter(|(_, i)| **i > 0.0).map(|(p, _)| *p).collect();
-        if listed.len() < 4 {
-            continue;
-        }
-        let floor = crate::base::stats::quantile(&listed, 0.25).unwrap_or(0.0) / (4.0f64 / 3.0).ln();
-        total += listed.iter().sum::<f64>();
-        for (sum, tangent) in out.iter_mut().zip(&tangents) {
-            if tangent.abs() < 1e-6 {
+struct Gather {
+    ny: usize,
+    /// Per kx: the rows of the spectrum inside the ring.
+    inside: Vec<Vec<usize>>,
+    /// (kx, direction, first row unwrapped, weights).
+    lobes: Vec<(usize, usize, i64, Vec<f32>)>,
+}
+
+impl Gather {
+    fn new(nx: usize, ny: usize, rows: usize, ring: Ring) -> Self {
+        // Full width at half maximum of a Hann taper's power lobe: 1.44 / n. Source: Harris 1978, table 1 (from memory).
+        let lobe = 1.44 / rows as f64 / 2.355 * ny as f64;
+        let reach = (2.5 * lobe).ceil() as i64;
+        let holds = |kx: f64, ky: f64| (ring.low..=ring.high).contains(&kx.hypot(ky));
+        let mut inside = vec![Vec::new(); nx / 2];
+        let mut lobes = Vec::new();
+        for (x, list) in inside.iter_mut().enumerate().skip(1) {
+            let kx = x as f64 / nx as f64;
+            *list = (0..ny).filter(|y| holds(kx, signed(*y, ny))).collect();
+            if list.len() < 4 {
+                list.clear();
                 continue;
             }
-            let ky = -kx / tangent;
-            if kx.hypot(ky) > ring.high || kx.hypot(ky) < ring.low {
-                continue;
+            for d in 0..DIRECTIONS {
+                let ky = -kx / (d as f64 - 90.0).to_radians().tan();
+                if !holds(kx, ky) {
+                    continue;
+                }
+                let at = ky * ny as f64;
+                let first = at.round() as i64 - reach;
+                let weights =
+                    (0..=2 * reach).map(|k| (-0.5 * (((first + k) as f64 - at) / lobe).powi(2)).exp() as f32).collect();
+                lobes.push((x, d, first, weights));
             }
-            let at = ky * ny as f64;
-            let reach = (2.5 * lobe).ceil() as i64;
-            let middle = at.round() as i64;
-            let mut s = 0.0;
-            for y in middle - reach..=middle + reach {
-                let t = (y as f64 - at) / lobe;
-                s += (column[y.rem_euclid(ny as i64) as usize] - floor) * (-0.5 * t * t).exp();
-            }
-            *sum += s;
         }
+        Self { ny, inside, lobes }
     }
-    best = out.iter().copied().fold(0.0, f64::max);
-    (out, if total > 0.0 { best / total } else { 0.0 })
+
+    /// Power along each line direction, -90..89 degrees, and the share of all power that the best of them holds.
+    fn along_directions(&self, power: &[f32]) -> (Vec<f64>, f64) {
+        let ny = self.ny;
+        let mut floor = vec![0.0f32; self.inside.len()];
+        let mut total = 0.0;
+        let mut list = Vec::new();
+        for (x, rows) in self.inside.iter().enumerate() {
+            if rows.is_empty() {
+                continue;
+            }
+            list.clear();
+            list.extend(rows.iter().map(|y| power[x * ny + y]));
+            total += list.iter().map(|p| f64::from(*p)).sum::<f64>();
+            let quarter = list.len() / 4;
+            let (_, q, _) = list.select_nth_unstable_by(quarter, f32::total_cmp);
+            // Noise is exponential in power: its mean is its lower quartile over ln(4/3); where lines fill less than
+            // three quarters of the column the quartile is noise alone.
+            floor[x] = *q / (4.0f32 / 3.0).ln();
+        }
+        let mut out = vec![0.0; DIRECTIONS];
+        for (x, d, first, weights) in &self.lobes {
+            let column = &power[x * ny..(x + 1) * ny];
+            let mut sum = 0.0f32;
+            for (k, w) in weights.iter().enumerate() {
+                sum += (column[(first + k as i64).rem_euclid(ny as i64) as usize] - floor[*x]) * w;
+            }
+            out[*d] += f64::from(sum);
+        }
+        let best = out.iter().copied().fold(0.0, f64::max);
+        (out, if total > 0.0 { best / total } else { 0.0 })
+    }
 }
 
 /// Direction of greatest power, radians: a parabola through what lies within a few degrees of the maximum.

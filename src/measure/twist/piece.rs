@@ -4,7 +4,7 @@ use super::super::strand::Strand;
 use super::face::{Face, Outline, Sampling};
 use super::fold::{self, Fit, Fold};
 use super::geometry::Bundle;
-use super::orient::{self, Ring, Window, windows};
+use super::orient::{Ring, Window, windows};
 use super::track::{self, Track};
 
 /// A way in which the followed pattern may belong to a yarn.
@@ -110,17 +110,18 @@ impl PieceLook {
         };
         let face = Face::sample(strand, &outline, &local_half_width, &local_centre, sampling)?;
         let columns = width / per;
-        let fine = windows(&face, (4.0 * columns) as usize, Ring { low: 2.5 / columns, high: 0.35 });
-        let coarse_lines = windows(&face, (6.0 * columns) as usize, Ring { low: 0.7 / columns, high: 2.2 / columns });
+        let fine = Ring { low: 2.5 / columns, high: 0.35 };
+        let coarse = Ring { low: 0.7 / columns, high: 2.2 / columns };
+        let lines = windows(&face, (4.0 * columns) as usize, fine, coarse);
         let mut look = Self {
             local_half_width,
             fine_stations_per_column: per,
             fine_row_radius: width / 2.0,
-            fine,
+            fine: lines.fine,
             outline,
             coarse: None,
         };
-        look.coarse = look.coarse_pattern(strand, &coarse_lines);
+        look.coarse = look.coarse_pattern(strand, &lines.coarse);
         Some(look)
     }
 
@@ -137,7 +138,7 @@ impl PieceLook {
         let width = self.outline.mean_width;
         let (half_width, centre) = self.outline.smoothed(width * 2.0);
         let radius: Vec<f64> = half_width.iter().map(|r| r * 1.1).collect();
-        let per = (width / 16.0).max(1.0);
+        let per = (width / 10.0).max(1.0);
         let sampling =
             Sampling { step_phi: 0.1, limit_phi: 1.1, stations_per_column: per, high_pass: 5.0 * width, planes: 2 };
         let face = Face::sample(strand, &self.outline, &radius, &centre, sampling)?;
@@ -185,17 +186,5 @@ impl PieceLook {
             fits,
             track,
         })
-    }
-
-    /// Sum of the fine windows' power per direction, each window alike.
-    pub(super) fn fine_power(&self) -> Vec<f64> {
-        let mut sum = vec![0.0; orient::DIRECTIONS];
-        for window in &self.fine {
-            let all: f64 = window.power.iter().map(|p| p.max(0.0)).sum();
-            for (s, p) in sum.iter_mut().zip(&window.power) {
-                *s += p / all.max(1e-30);
-            }
-        }
-        sum
     }
 }

@@ -59,9 +59,9 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
 /// Singles carry no pattern that repeats: what can be followed in them is a small share of what is seen and has no second
 /// harmonic, and coarse lines run as the fine ones do. Plies repeat; and the fibres in them run another way than the plies.
 fn plied_evidence(share: f64, second_over_noise: f64, coarse_less_fine: f64) -> f64 {
-    2.0 * (share / 0.28).max(1e-3).ln()
-        + (second_over_noise / 7.0).max(1e-3).ln()
-        + (coarse_less_fine.to_degrees().clamp(-30.0, 40.0) - 9.0) / 4.0
+    2.2 * (share / 0.26).max(1e-3).ln()
+        + (second_over_noise / 6.0).max(1e-3).ln()
+        + ((coarse_less_fine.to_degrees() - 9.0) / 4.0).clamp(-1.5, 5.0)
 }
 
 /// The best candidate of a piece for a number of plies.

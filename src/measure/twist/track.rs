@@ -11,9 +11,9 @@ use rustfft::{FftPlanner, num_complex::Complex};
 use super::face::Face;
 
 /// Phase slopes around the face that are tried, radians per radian, either sense.
-const SLOPES: [f64; 3] = [1.2, 2.4, 3.8];
+const SLOPES: [f64; 2] = [1.4, 3.4];
 /// Repeats per octave of the frequency grid.
-const PER_OCTAVE: f64 = 8.0;
+const PER_OCTAVE: f64 = 7.0;
 
 /// The followed component.
 #[derive(Debug, Clone)]
@@ -26,8 +26,6 @@ pub(super) struct Track {
     pub(super) rate: Vec<f64>,
     /// Power of the patterns that run one way over the other, summed along the track: natural log of the ratio.
     pub(super) log_sense_ratio: f64,
-    /// Share of the face's coarse variance that the component explains.
-    pub(super) coherence: f64,
 }
 
 struct Scalogram {
@@ -168,22 +166,11 @@ pub(super) fn follow(face: &Face, width: f64) -> Option<Track> {
         phase.push(at);
         at += TAU * r;
     }
-    let mut track = Track { sense, phase, rate, log_sense_ratio: (sum / other.max(1e-30)).ln(), coherence: 0.0 };
+    let mut track = Track { sense, phase, rate, log_sense_ratio: (sum / other.max(1e-30)).ln() };
     for _ in 0..3 {
         refine(face, &mut track, 1.0);
     }
     Some(track)
-}
-
-/// Complex amplitude of the component that turns `ratio` times as fast as the track, per row, local average over
-/// `repeats` repeats (sigma) of the track.
-pub(super) fn demodulated_row(face: &Face, plane: &[f32], row: usize, phase: &[f64], ratio: f64) -> Vec<Complex<f64>> {
-    let n = face.columns;
-    plane[row * n..(row + 1) * n]
-        .iter()
-        .zip(phase)
-        .map(|(v, p)| Complex::from_polar(f64::from(*v), -ratio * p))
-        .collect()
 }
 
 /// Moves the phase to that of the pattern itself.
@@ -194,8 +181,11 @@ fn refine(face: &Face, track: &mut Track, repeats: f64) {
     // Rows are brought to one phase by their own mean phase against the middle, from the whole strand.
     let mut sums = vec![Complex::new(0.0f64, 0.0); n];
     for plane in &face.planes {
-        let rows: Vec<Vec<Complex<f64>>> =
-            (0..face.rows).map(|r| demodulated_row(face, plane, r, &track.phase, 1.0)).collect();
+        let back: Vec<Complex<f64>> = track.phase.iter().map(|p| Complex::from_polar(1.0, -p)).collect();
+        let rows: Vec<Vec<Complex<f64>>> = plane
+            .chunks_exact(n)
+            .map(|row| row.iter().zip(&back).map(|(v, b)| b * f64::from(*v)).collect())
+            .collect();
         // Cross spectrum with a slowly varying reference: the sum over rows so far.
         let local: Vec<Vec<Complex<f64>>> = rows.iter().map(|z| smooth_complex(z, repeats / mean_rate)).collect();
         let middle = face.rows / 2;
@@ -255,21 +245,24 @@ pub(super) fn smooth_complex(z: &[Complex<f64>], sigma: f64) -> Vec<Complex<f64>
 /// Mean amplitude of the component `ratio` per row and plane over the usable columns, and the mean power of the noise
 /// in such a mean.
 pub(super) fn lines(face: &Face, track: &Track, ratio: f64) -> Vec<Vec<Complex<f64>>> {
+    let n = face.columns;
+    // Per phase, not per length: each repeat counts alike.
+    let turns: Vec<Complex<f64>> = track
+        .phase
+        .iter()
+        .zip(&track.rate)
+        .zip(&face.usable)
+        .map(|((p, rate), u)| if *u { Complex::from_polar(*rate, -ratio * p) } else { Complex::new(0.0, 0.0) })
+        .collect();
+    let weight: f64 = track.rate.iter().zip(&face.usable).filter(|(_, u)| **u).map(|(r, _)| *r).sum();
     face.planes
         .iter()
         .map(|plane| {
-            (0..face.rows)
-                .map(|r| {
-                    let z = demodulated_row(face, plane, r, &track.phase, ratio);
-                    // Per phase, not per length: each repeat counts alike.
-                    let (mut s, mut w) = (Complex::new(0.0, 0.0), 0.0);
-                    for ((v, rate), u) in z.iter().zip(&track.rate).zip(&face.usable) {
-                        if *u {
-                            s += v * *rate;
-                            w += rate;
-                        }
-                    }
-                    if w > 0.0 { s / w } else { s }
+            plane
+                .chunks_exact(n)
+                .map(|row| {
+                    let sum: Complex<f64> = row.iter().zip(&turns).map(|(v, t)| t * f64::from(*v)).sum();
+                    if weight > 0.0 { sum / weight } else { sum }
                 })
                 .collect()
         })
