@@ -3,6 +3,7 @@
 
 mod direction;
 mod face;
+mod fibres;
 mod fold;
 mod geometry;
 mod orient;

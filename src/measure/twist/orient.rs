@@ -26,6 +26,8 @@ pub(super) struct Window {
     pub(super) anisotropy: f64,
     /// Mean radius over the window.
     pub(super) radius: f64,
+    /// Mean frequency across the lines, cycles per row.
+    pub(super) frequency: f64,
 }
 
 /// Which part of the spectrum is summed, cycles per row.
@@ -90,8 +92,10 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
             let column = start as f64 + (length as f64 - 1.0) / 2.0;
             for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
-                let (power, anisotropy) = gather.along_directions(&power);
-                list.push(Window { column, slope_angle: peak(&power), power, anisotropy, radius });
+                let (directions, anisotropy) = gather.along_directions(&power);
+                let slope_angle = peak(&directions);
+                let frequency = gather.frequency_across(&power, slope_angle);
+                list.push(Window { column, slope_angle, power: directions, anisotropy, radius, frequency });
             }
         }
         start += hop;
@@ -99,7 +103,7 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
     out
 }
 
-fn hann(n: usize) -> Vec<f32> {
+pub(super) fn hann(n: usize) -> Vec<f32> {
     (0..n).map(|i| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / n as f64).cos()) as f32).collect()
 }
 
@@ -112,7 +116,8 @@ fn signed(i: usize, n: usize) -> f64 {
 /// A row taper of `rows` samples widens each point of the spectrum by the taper's own lobe across, never along: power
 /// at (kx, ky) is gathered with that lobe around the line `ky = -kx / tan(direction)`, so that the widening biases
 /// nothing.
-struct Gather {
+pub(super) struct Gather {
+    nx: usize,
     ny: usize,
     /// Per kx: the rows of the spectrum inside the ring.
     inside: Vec<Vec<usize>>,
@@ -121,7 +126,7 @@ struct Gather {
 }
 
 impl Gather {
-    fn new(nx: usize, ny: usize, rows: usize, ring: Ring) -> Self {
+    pub(super) fn new(nx: usize, ny: usize, rows: usize, ring: Ring) -> Self {
         // Full width at half maximum of a Hann taper's power lobe: 1.44 / n. Source: Harris 1978, table 1 (from memory).
         let lobe = 1.44 / rows as f64 / 2.355 * ny as f64;
         let reach = (2.5 * lobe).ceil() as i64;
@@ -147,11 +152,32 @@ impl Gather {
                 lobes.push((x, d, first, weights));
             }
         }
-        Self { ny, inside, lobes }
+        Self { nx, ny, inside, lobes }
+    }
+
+    /// Mean frequency across lines of the given direction, weighted by their power, cycles per row.
+    fn frequency_across(&self, power: &[f32], slope_angle: f64) -> f64 {
+        let direction = (slope_angle.to_degrees().round() as i64 + 90).rem_euclid(DIRECTIONS as i64) as usize;
+        let (mut sum, mut weight) = (0.0, 0.0);
+        for (x, d, first, weights) in &self.lobes {
+            if *d != direction {
+                continue;
+            }
+            let column = &power[x * self.ny..(x + 1) * self.ny];
+            let p: f32 = weights
+                .iter()
+                .enumerate()
+                .map(|(k, w)| column[(first + k as i64).rem_euclid(self.ny as i64) as usize] * w)
+                .sum();
+            let k = *x as f64 / self.nx as f64 / slope_angle.sin().abs().max(0.02);
+            sum += f64::from(p) * k;
+            weight += f64::from(p);
+        }
+        if weight > 0.0 { sum / weight } else { 0.0 }
     }
 
     /// Power along each line direction, -90..89 degrees, and the share of all power that the best of them holds.
-    fn along_directions(&self, power: &[f32]) -> (Vec<f64>, f64) {
+    pub(super) fn along_directions(&self, power: &[f32]) -> (Vec<f64>, f64) {
         let ny = self.ny;
         let mut floor = vec![0.0f32; self.inside.len()];
         let mut total = 0.0;

@@ -3,6 +3,8 @@
 use std::f64::consts::{PI, TAU};
 
 use super::super::strand::Strand;
+use super::fibres::{fibre_angle, phase_at};
+use super::piece::{CLOSENESS, Coarse, fit};
 use super::piece::{Candidate, PieceLook};
 use super::plies::candidate;
 use super::{Estimate, StrandTwist};
@@ -68,24 +70,23 @@ pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTw
 
 /// Plied yarn: turns by counting, the band's angle from them.
 pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<StrandTwist> {
-    let (candidate, _) = candidate(look, plies)?;
+    let (candidate, fit) = candidate(look, plies)?;
     let coarse = look.coarse.as_ref()?;
     let n = look.outline.usable.len();
     let per = coarse.stations_per_column;
-    let columns = coarse.track.phase.len();
+    let columns = coarse.track.rate.len();
     let period = TAU * f64::from(candidate.harmonic);
-    let bundle = candidate.bundle(coarse.rate * look.outline.mean_width / f64::from(candidate.harmonic));
+    let turns_per_width = coarse.rate * look.outline.mean_width / f64::from(candidate.harmonic);
+    let closeness = closeness(coarse, &candidate, turns_per_width);
+    let bundle = candidate.bundle(turns_per_width, closeness);
     let outer = bundle.envelope_per_half_width();
     let mut turns = Vec::with_capacity(n);
     let mut angle_rad = Vec::with_capacity(n);
     let mut ply_sums = vec![0.0; bundle.axis_radii.len()];
     let mut count = 0.0;
     for i in 0..n {
-        let at = ((i as f64 + 0.5) / per - 0.5).clamp(0.0, (columns - 1) as f64);
-        let c = (at.floor() as usize).min(columns.saturating_sub(2));
-        let t = at - c as f64;
-        let next = (c + 1).min(columns - 1);
-        let phase = coarse.track.phase[c] * (1.0 - t) + coarse.track.phase[next] * t;
+        let c = ((i as f64 / per) as usize).min(columns.saturating_sub(1));
+        let phase = phase_at(&coarse.track, per, i as f64);
         if !look.outline.usable[i] {
             turns.push(None);
             angle_rad.push(None);
@@ -116,9 +117,22 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
         // A tenth of a repeat at either end.
         turns_relative_u: (0.14 / repeats.max(1.0)).hypot(0.002),
         bumps: bumps(look, candidate, n),
-        fibre_angle_rad: Err(Reason::FibresNotVisible),
+        fibre_angle_rad: fibre_angle(strand, look, candidate, &bundle, fit.shift),
         ply_angles_rad: (!bundle.equal()).then(|| ply_sums.iter().map(|s| s / f64::max(count, 1.0)).collect()),
     })
+}
+
+/// How closely the plies' axes lie, from the folded picture: the best of a few, held to the usual by a spread of 0.06.
+fn closeness(coarse: &Coarse, candidate: &Candidate, turns_per_width: f64) -> f64 {
+    let tried = [0.81, 0.87, 0.93, 0.99, 1.05];
+    let score = |c: f64| {
+        let f = fit(candidate, &coarse.folds, turns_per_width, c, coarse.track.sense);
+        -12.0 * (1.0 - f.explained.clamp(0.0, 0.999)).ln() - 0.5 * ((c - CLOSENESS) / 0.06).powi(2)
+    };
+    let scores: Vec<f64> = tried.iter().map(|c| score(*c)).collect();
+    let top = scores.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights = scores.iter().map(|s| (s - top).exp());
+    stats::weighted_mean(tried.into_iter().zip(weights)).unwrap_or(CLOSENESS)
 }
 
 /// Where plies stand out on the two edges.

@@ -2,10 +2,12 @@
 
 use super::super::strand::Strand;
 use super::face::{Face, Outline, Sampling};
+use super::fibres::phase_at;
 use super::fold::{self, Fit, Fold};
 use super::geometry::Bundle;
 use super::orient::{Ring, Window, windows};
 use super::track::{self, Track};
+use rustfft::num_complex::Complex;
 
 /// A way in which the followed pattern may belong to a yarn.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,10 +22,10 @@ pub(super) struct Candidate {
 
 impl Candidate {
     /// The plies that this candidate stands for; `turns_per_width` are turns per mean width.
-    pub(super) fn bundle(&self, turns_per_width: f64) -> Bundle {
+    pub(super) fn bundle(&self, turns_per_width: f64, closeness: f64) -> Bundle {
         match self.thin {
-            Some(ratio) => Bundle::thick_and_thin(ratio, CLOSENESS, turns_per_width),
-            None => Bundle::equal_plies(self.plies, CLOSENESS, turns_per_width),
+            Some(ratio) => Bundle::thick_and_thin(ratio, closeness, turns_per_width),
+            None => Bundle::equal_plies(self.plies, closeness, turns_per_width),
         }
     }
 }
@@ -71,6 +73,23 @@ pub(super) struct Coarse {
     pub(super) coarse_less_fine: f64,
     /// How well each of `CANDIDATES` explains the folded picture.
     pub(super) fits: Vec<Fit>,
+    /// How the outline waves with the pattern.
+    pub(super) waves: Vec<Wave>,
+    /// The folded picture over one repeat and over two.
+    pub(super) folds: [Fold; 2],
+}
+
+/// Waves of the outline that go with the followed pattern, over the half width.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Wave {
+    /// Repeats of the wave in one of the pattern.
+    pub(super) ratio: f64,
+    /// Amplitude of the half width.
+    pub(super) width: f64,
+    /// Amplitude of the middle.
+    pub(super) middle: f64,
+    /// Standard deviation of either amplitude, from waves of neighbouring frequencies.
+    pub(super) noise: f64,
 }
 
 /// What was looked at in a piece.
@@ -153,27 +172,12 @@ impl PieceLook {
         let total: f64 =
             face.planes.iter().flatten().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>() / good.len().max(1) as f64;
         let share = 2.0 * (power(1.0) + second + power(3.0)) / total.max(1e-30);
-        let folds: Vec<Fold> = [1, 2]
-            .into_iter()
-            .map(|h| fold::fold(strand, &self.outline, &face, &track, h, &half_width, &centre))
-            .collect();
-        let [base, double] = folds.as_slice() else { return None };
+        let folds = [1, 2].map(|h| fold::fold(strand, &self.outline, &face, &track, h, &half_width, &centre));
         let fits = CANDIDATES
             .iter()
-            .map(|c| {
-                let bundle = c.bundle(rate * width / f64::from(c.harmonic));
-                let tiled;
-                let picture = match (c.harmonic, c.thin) {
-                    (1, _) => base,
-                    (2, Some(_)) => double,
-                    (h, _) => {
-                        tiled = base.tiled(h);
-                        &tiled
-                    }
-                };
-                fold::fit(picture, &bundle, track.sense)
-            })
+            .map(|c| fit(c, &folds, rate * width / f64::from(c.harmonic), CLOSENESS, track.sense))
             .collect();
+        let waves = self.waves(&half_width, &centre, &track, per);
         let coarse_less_fine = track.sense * (self.median_angle(coarse_lines) - self.median_angle(&self.fine));
         Some(Coarse {
             half_width,
@@ -184,7 +188,53 @@ impl PieceLook {
             share,
             coarse_less_fine,
             fits,
+            waves,
+            folds,
             track,
         })
+    }
+
+    /// How the outline waves at 1, 2, 3 and 4 times the pattern's repeat.
+    fn waves(&self, half_width: &[f64], centre: &[f64], track: &Track, per: f64) -> Vec<Wave> {
+        let stations = self.outline.usable.len();
+        let amplitude = |ratio: f64| -> (f64, f64) {
+            let (mut w, mut m, mut n) = (Complex::new(0.0, 0.0), Complex::new(0.0, 0.0), 0.0);
+            for i in 0..stations {
+                if !self.outline.usable[i] || half_width[i] <= 0.0 {
+                    continue;
+                }
+                let turn = Complex::from_polar(2.0, -ratio * phase_at(track, per, i as f64));
+                w += turn * ((self.outline.half_width[i] - half_width[i]) / half_width[i]);
+                m += turn * ((self.outline.centre_row[i] - centre[i]) / half_width[i]);
+                n += 1.0;
+            }
+            (w.norm() / f64::max(n, 1.0), m.norm() / f64::max(n, 1.0))
+        };
+        [1.0, 2.0, 3.0, 4.0]
+            .into_iter()
+            .map(|ratio| {
+                let (width, middle) = amplitude(ratio);
+                let beside: Vec<f64> = [-0.37, -0.29, -0.21, 0.21, 0.29, 0.37]
+                    .iter()
+                    .map(|d| {
+                        let (w, m) = amplitude(ratio + d);
+                        w * w + m * m
+                    })
+                    .collect();
+                let noise = (crate::base::stats::mean(&beside).unwrap_or(0.0) / 2.0).sqrt();
+                Wave { ratio, width, middle, noise }
+            })
+            .collect()
+    }
+}
+
+/// How well a candidate explains the folded picture over one repeat (or two).
+pub(super) fn fit(c: &Candidate, folds: &[Fold; 2], turns_per_width: f64, closeness: f64, sense: f64) -> Fit {
+    let bundle = c.bundle(turns_per_width, closeness);
+    let [base, double] = folds;
+    match (c.harmonic, c.thin) {
+        (1, _) => fold::fit(base, &bundle, sense),
+        (2, Some(_)) => fold::fit(double, &bundle, sense),
+        (h, _) => fold::fit(&base.tiled(h), &bundle, sense),
     }
 }

@@ -95,8 +95,12 @@ fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (V
             continue;
         }
         let total: f64 = power.iter().map(|p| f64::from(p[b * block])).sum::<f64>().max(1e-30);
-        for (s, p) in score[b].iter_mut().zip(power) {
-            *s = f64::from(p[b * block]) / total;
+        // A pattern of plies has harmonics: the second counts towards its fundamental, so that a weak fundamental is
+        // not left for its neighbours.
+        let octave = PER_OCTAVE as usize;
+        for (i, s) in score[b].iter_mut().enumerate() {
+            let second = power.get(i + octave).map_or(0.0, |p| f64::from(p[b * block]));
+            *s = (f64::from(power[i][b * block]) + 0.7 * second) / total;
         }
     }
     // Twist changes slowly along a yarn: a change of rate by one grid step (9 %) within a block costs as much as a
@@ -182,10 +186,8 @@ fn refine(face: &Face, track: &mut Track, repeats: f64) {
     let mut sums = vec![Complex::new(0.0f64, 0.0); n];
     for plane in &face.planes {
         let back: Vec<Complex<f64>> = track.phase.iter().map(|p| Complex::from_polar(1.0, -p)).collect();
-        let rows: Vec<Vec<Complex<f64>>> = plane
-            .chunks_exact(n)
-            .map(|row| row.iter().zip(&back).map(|(v, b)| b * f64::from(*v)).collect())
-            .collect();
+        let rows: Vec<Vec<Complex<f64>>> =
+            plane.chunks_exact(n).map(|row| row.iter().zip(&back).map(|(v, b)| b * f64::from(*v)).collect()).collect();
         // Cross spectrum with a slowly varying reference: the sum over rows so far.
         let local: Vec<Vec<Complex<f64>>> = rows.iter().map(|z| smooth_complex(z, repeats / mean_rate)).collect();
         let middle = face.rows / 2;
