@@ -51,7 +51,12 @@ fn across(strand: &Value, scale: &strandrule::measure::scale::KnownScale) -> Opt
         }
         let along: Point<Image> = Point::new(x[i + 1] - x[i - 1], y[i + 1] - y[i - 1]);
         let at = Point::new(x[i], y[i]);
-        ours += scale.map.px_per_mm(at, along.quarter_turn(), Mm(height[i]))?;
+        // Across on the card, which under tilt is not square to the strand in the photo.
+        let h = Mm(height[i]);
+        let on_card = scale.map.card_from_image(at, h)?;
+        let tangent = (scale.map.card_from_image(at + along, h)? - scale.map.card_from_image(at - along, h)?).unit()?;
+        let across = tangent.quarter_turn() * 0.5;
+        ours += scale.map.image_from_card(on_card + across, h).distance(scale.map.image_from_card(on_card - across, h));
         theirs += truth[i];
         u += scale.map.relative_u_along(at, along.quarter_turn());
         n += 1.0;

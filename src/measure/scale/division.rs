@@ -214,8 +214,15 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[i32], sigma
     Some(Reading { pattern, phase, loss, lengths, seen, present: count, rising })
 }
 
+/// Ends against the feet, at one scale: where the step along the ruler changes with the distance Z from the camera as
+/// 1 / Z^2 (tilt along the ruler), lengths across it change as 1 / Z.
 fn ends_of(row: &TickRow) -> Vec<(i32, f64)> {
-    row.ticks.iter().filter_map(|t| t.tip.map(|s| (t.number, s))).collect()
+    row.ticks.iter().filter_map(|t| t.tip.map(|s| (t.number, s * even_scale(row, t.number)))).collect()
+}
+
+fn even_scale(row: &TickRow, number: i32) -> f64 {
+    // A tilt of 20 degrees close up changes the step by less than a factor of 2 from end to end.
+    (row.lattice.step / row.lattice.curve.step(f64::from(number)).abs().max(1e-6)).clamp(0.5, 2.0).sqrt()
 }
 
 /// Ticks on either side of a gap (yarn lies there) may be numbered one or two off: moves each run by what makes its
@@ -240,7 +247,9 @@ pub(super) fn settle_runs(row: &mut TickRow, reading: &Reading) {
                 let settled = k == main || (k == r) || (main.min(r) < k && k < main.max(r));
                 let by = if k == r { Some(shift) } else { shifts[k] };
                 let Some(by) = by.filter(|_| settled) else { continue };
-                ends.extend(run.iter().filter_map(|i| row.ticks[*i].tip.map(|s| (row.ticks[*i].number + by, s))));
+                ends.extend(run.iter().filter_map(|i| {
+                    row.ticks[*i].tip.map(|s| (row.ticks[*i].number + by, s * even_scale(row, row.ticks[*i].number)))
+                }));
             }
             // Loss of all of them, not the mean, so that it counts ticks.
             lay(reading.pattern, reading.phase, &ends, &[], sigma).map_or(f64::MAX, |l| l.loss * ends.len() as f64)

@@ -107,6 +107,31 @@ impl Ruler {
         (foot, tip + self.division.numerals.map_or(self.row.width, |n| 1.15 * n.far))
     }
 
+    /// x of the first and last tick on the plane, mm; `None` where the unit is unclear.
+    pub(super) fn extent_mm(&self) -> Option<(f64, f64)> {
+        let mm = self.division.mm_per_step?;
+        let at = |t: &Tick| f64::from(t.number - self.division.reading.phase) * mm;
+        Some((at(self.row.ticks.first()?), at(self.row.ticks.last()?)))
+    }
+
+    /// x half-way between neighbouring ticks, mm.
+    pub(super) fn between_ticks_mm(&self) -> Vec<f64> {
+        let mm = self.division.mm_per_step.unwrap_or(1.0);
+        let half_way = |t: &Tick| (f64::from(t.number - self.division.reading.phase) + 0.5) * mm;
+        self.row.ticks.iter().map(half_way).collect()
+    }
+
+    /// X in the middle of the row, and s of feet and far end of the numerals.
+    pub(super) fn middle_s(&self) -> (f64, f64, f64) {
+        let ((low, high), (bottom, top)) = (self.extent_x(), self.extent_s());
+        ((low + high) / 2.0, bottom, top)
+    }
+
+    /// The point of the photo with these coordinates along the row.
+    pub(super) fn point_at(&self, x: f64, s: f64) -> Point<Image> {
+        self.row.frame.image_from_frame(x, s)
+    }
+
     /// Outline of ticks and numerals.
     pub(super) fn area(&self) -> Vec<Point<Image>> {
         let ((low, high), (bottom, top)) = (self.extent_x(), self.extent_s());
@@ -144,6 +169,16 @@ fn read_from(rgb: &Raster<[u8; 3]>, bars: &Row, feet: Feet, unit: Option<RulerUn
             return None;
         }
         if span == Span::Photo {
+            // Each look has more to go on than the one before; where it fails, that one stands.
+            for _ in 0..3 {
+                let better = row.again(rgb).filter(|b| b.ticks.len() >= row.ticks.len() && b.is_even());
+                let Some(better) = better else { break };
+                let grown = 10 * better.ticks.len() > 11 * row.ticks.len();
+                row = better;
+                if !grown {
+                    break;
+                }
+            }
             let division = division::divide(rgb, &mut row, unit)?;
             return Some(Ruler { row, division });
         }
@@ -184,5 +219,5 @@ pub(super) fn pose_of(ruler: &Ruler, lens: &LensPrior) -> Option<PoseFit> {
     for (level, length) in start_levels.iter_mut().zip(&reading.lengths) {
         *level = if length.is_nan() { 0.0 } else { length / px_per_mm };
     }
-    pose::fit(&sightings, &start_levels, &start, lens)
+    pose::fit(&sightings, &start_levels, &start, lens).map(PoseFit::widened)
 }

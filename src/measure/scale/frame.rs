@@ -65,7 +65,12 @@ impl Frame {
         } else {
             (high, low, h)
         };
-        Self::through(&feet, &tips, line)
+        Self::through(&feet, &tips, line, Detail::Straight)
+    }
+
+    /// The frame of ticks whose feet and tips are given.
+    pub(super) fn of_ticks(feet: &[Point<Image>], tips: &[Point<Image>]) -> Option<Self> {
+        Self::through(feet, tips, line_through(feet)?, Detail::Bent)
     }
 
     /// How far the ends on the straighter side stray from their line, px: a row of ticks has feet.
@@ -74,7 +79,7 @@ impl Frame {
         Some(line_through(&low)?.straying.min(line_through(&high)?.straying))
     }
 
-    fn through(feet: &[Point<Image>], tips: &[Point<Image>], line: Line) -> Option<Self> {
+    fn through(feet: &[Point<Image>], tips: &[Point<Image>], line: Line, detail: Detail) -> Option<Self> {
         let mut along = line.along;
         // Tips lie clockwise of X, so that (X, s) is turned but never mirrored against the picture.
         let side: f64 = feet.iter().zip(tips).map(|(f, t)| along.cross(*t - *f)).sum();
@@ -91,6 +96,10 @@ impl Frame {
             })
             .collect();
         pairs.retain(|(_, a, l)| a.is_finite() && *l > 0.0);
+        if detail == Detail::Straight {
+            let angle = median(&pairs.iter().map(|p| p.1).collect::<Vec<_>>())?;
+            return Some(Self { origin: line.origin, along, bend: 0.0, angle, fanning: 0.0 });
+        }
         let (angle, fanning) = robust_line(&pairs)?;
         let bows: Vec<(f64, f64)> =
             feet.iter().map(|f| ((*f - line.origin).dot(along), (*f - line.origin).dot(across))).collect();
@@ -99,6 +108,16 @@ impl Frame {
         let turned = (along + across * turn).unit()?;
         Some(Self { origin, along: turned, bend, angle: angle - turn.atan(), fanning })
     }
+}
+
+/// What a frame is made to follow.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Detail {
+    /// A straight line of feet, parallel ticks: a few short bars tell no more, and what they seem to tell of bow and fanning
+    /// would lead far astray at the photo's other end.
+    Straight,
+    /// Bow and fanning too.
+    Bent,
 }
 
 /// The bars' ends on either side.

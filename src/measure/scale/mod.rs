@@ -14,6 +14,7 @@ mod frame;
 mod lattice;
 mod luma;
 mod numerals;
+mod outline;
 mod plane_map;
 pub mod pose;
 mod rows;
@@ -217,8 +218,10 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
     let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1 + cards.len()));
     let mut scale = Scale::Unknown(if found.is_empty() { Reason::NoScale } else { Reason::UnitUnclear });
     let mut chosen = None;
+    let mut card_outline = None;
     for (i, ruler) in found.iter().enumerate().filter(|(i, _)| asked.is_none_or(|a| a == *i)) {
         if let Some(known) = known_scale(ruler, &lens) {
+            card_outline = outline::trace(&photo.rgb, ruler, &known.map);
             scale = Scale::Known(Box::new(known));
             chosen = Some(i);
             break;
@@ -226,7 +229,7 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
     }
     let first = cards.len() as u32 + 1;
     let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + first, chosen == Some(i))).collect();
-    ScaleFound { scale, rulers, cards, print_factor: None, card_outline: None }
+    ScaleFound { scale, rulers, cards, print_factor: None, card_outline }
 }
 
 /// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.

@@ -236,6 +236,21 @@ pub fn fit(sightings: &[Sighting], levels: &[f64], start: &Pose, lens: &LensPrio
     })
 }
 
+/// How much neighbouring residuals go together: variance of the means of blocks of sixteen, against what independent
+/// ones would give. They share blur, JPEG blocks and what the lens does beyond k1. At least 2: a fit of eight numbers takes
+/// up part of what goes together.
+fn company(residuals: &[f64], weights: &[f64]) -> f64 {
+    const BLOCK: usize = 16;
+    let kept: Vec<f64> = residuals.iter().zip(weights).filter(|(_, w)| **w > 0.3).map(|(r, _)| *r).collect();
+    if kept.len() < 4 * BLOCK {
+        return 2.0;
+    }
+    let single = kept.iter().map(|r| r * r).sum::<f64>() / kept.len() as f64;
+    let means: Vec<f64> = kept.chunks_exact(BLOCK).map(|b| b.iter().sum::<f64>() / BLOCK as f64).collect();
+    let block = means.iter().map(|m| m * m).sum::<f64>() / means.len() as f64;
+    if single > 0.0 { (BLOCK as f64 * block / single).max(2.0) } else { 2.0 }
+}
+
 #[derive(Debug, Clone)]
 struct State {
     pose: Pose,
@@ -383,6 +398,13 @@ fn descend(
 }
 
 impl PoseFit {
+    /// The same with its covariance widened by what neighbouring sightings share.
+    #[must_use]
+    pub fn widened(mut self) -> Self {
+        self.covariance *= company(&self.residuals, &self.weights);
+        self
+    }
+
     /// The map with its uncertainty. `floor` is a relative standard uncertainty of the marks' own places (printing,
     /// making) that no number of sightings averages out.
     #[must_use]

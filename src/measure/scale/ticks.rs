@@ -122,15 +122,66 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, 
     };
     // Two sides must lie on the ground: beyond the tick's own edge and its blur, before the next tick.
     let reach = (bar_width * 1.2).ceil().max(2.0).min((nearest * 0.5).floor().max(2.0)) as usize;
-    // The inch is 3 to 3.5 times as long as its sixteenth; the centimetre 2 to 2.5 times as long as the millimetre.
-    let mut to_s = (1.35 * longest).max(3.8 * typical);
-    let step_s = (typical / 18.0).max(1.0);
-    let (mut ground, mut tracks);
+    let sizes = Sizes { typical, longest, reach };
+    let (from_s, to_s) = sizes.band();
+    let first = Band::of(rgb, &frame, (from_s, to_s), sizes.step_s(), span);
+    let contrast = contrast_of_bars(&first, &frame, row, reach, dark)?;
+    in_frame(rgb, frame, sizes, contrast, dark, span, Some(first))
+}
+
+impl TickRow {
+    /// The same row measured again in the frame that its ticks show: bow and fanning are now known, and ticks farther out
+    /// come in.
+    pub(super) fn again(&self, rgb: &Raster<[u8; 3]>) -> Option<Self> {
+        let feet: Vec<_> = self.ticks.iter().map(|t| t.at(&self.frame, t.foot.unwrap_or(t.seen.0))).collect();
+        let tips: Vec<_> = self.ticks.iter().map(|t| t.at(&self.frame, t.tip.unwrap_or(t.seen.1))).collect();
+        let lengths: Vec<f64> = feet.iter().zip(&tips).map(|(f, t)| f.distance(*t)).collect();
+        let sizes = Sizes {
+            typical: median(&lengths)?,
+            longest: lengths.iter().copied().fold(0.0, f64::max),
+            reach: self.reach,
+        };
+        in_frame(rgb, Frame::of_ticks(&feet, &tips)?, sizes, self.contrast, self.dark, None, None)
+    }
+}
+
+/// Lengths of the ticks, as far as they are known, px, and how far beside them the ground is.
+#[derive(Debug, Clone, Copy)]
+struct Sizes {
+    typical: f64,
+    longest: f64,
+    reach: usize,
+}
+
+impl Sizes {
+    /// From before the feet to beyond the tips. The inch is 3 to 3.5 times as long as its sixteenth; the centimetre 2 to
+    /// 2.5 times as long as the millimetre.
+    fn band(self) -> (f64, f64) {
+        (-0.4 * self.typical, (1.35 * self.longest).max(3.8 * self.typical))
+    }
+
+    fn step_s(self) -> f64 {
+        (self.typical / 18.0).max(1.0)
+    }
+}
+
+fn in_frame(
+    rgb: &Raster<[u8; 3]>,
+    frame: Frame,
+    sizes: Sizes,
+    contrast: f64,
+    dark: bool,
+    span: Option<(f64, f64)>,
+    first: Option<Band>,
+) -> Option<TickRow> {
+    let Sizes { typical, reach, .. } = sizes;
+    let step_s = sizes.step_s();
+    let (from_s, mut to_s) = sizes.band();
+    let mut band = first.unwrap_or_else(|| Band::of(rgb, &frame, (from_s, to_s), step_s, span));
+    let mut tracks;
     let mut tries = 0;
     loop {
-        let band = Band::of(rgb, &frame, (-0.4 * typical, to_s), step_s, span);
-        ground = contrast_of_bars(&band, &frame, row, reach, dark)?;
-        tracks = strip::follow(&band, reach, (0.4 * ground) as f32, dark);
+        tracks = strip::follow(&band, reach, (0.4 * contrast) as f32, dark);
         // A tick that runs out of the band has an unknown length, and with it the pattern: look farther.
         let cut = tracks.iter().filter(|t| t.extent().0 < 0.4 * typical && t.extent().1 > to_s - 3.0 * step_s);
         tries += 1;
@@ -138,13 +189,16 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, 
             break;
         }
         to_s *= 1.7;
+        band = Band::of(rgb, &frame, (from_s, to_s), step_s, span);
     }
-    // What stands on the line of the feet, upright: within 3 degrees of the frame's own direction.
+    // What stands on the line of the feet, upright: within 3 degrees of the frame's own direction, more where that was told
+    // by a few bars of some twenty pixels.
+    let upright = 0.06 + 1.2 / typical;
     let standing: Vec<&Track> = tracks
         .iter()
         .filter(|t| {
             let (low, high) = t.extent();
-            low < 0.4 * typical && high - low >= 0.2 * typical && t.line(0.0).1.abs() < 0.06
+            low < 0.4 * typical && high - low >= 0.2 * typical && t.line(0.0).1.abs() < upright
         })
         .collect();
     let places: Vec<f64> = standing.iter().map(|t| t.line(0.0).0).collect();
@@ -163,7 +217,7 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, 
     }
     ticks.sort_by_key(|t| t.number);
     let width = median(&ticks.iter().map(|t| t.width).collect::<Vec<_>>())?;
-    Some(TickRow { frame, ticks, lattice, width, contrast: ground, dark, reach })
+    Some(TickRow { frame, ticks, lattice, width, contrast, dark, reach })
 }
 
 /// Median contrast at the middles of the bars.
