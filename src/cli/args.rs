@@ -50,6 +50,10 @@ pub enum Command {
     Plan(Box<super::plan::PlanArgs>),
     /// Print the JSON Schema of the report
     Schema(super::schema::SchemaArgs),
+    /// Print a completion script for a shell
+    Completions(super::shell::CompletionsArgs),
+    /// Write manual pages
+    Man(super::shell::ManArgs),
     /// Write demo photos and measure them
     Demo(super::demo::DemoArgs),
 }

@@ -16,6 +16,7 @@ mod plan;
 mod portfolio;
 mod schema;
 pub mod settings;
+mod shell;
 mod skein;
 
 use clap::Parser;
@@ -46,6 +47,8 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Skein(args) => skein::run(&args, console),
         Command::Plan(args) => plan::run(&args, console),
         Command::Schema(args) => schema::run(&args, console),
+        Command::Completions(args) => shell::completions(&args, console),
+        Command::Man(args) => shell::man(&args, console),
         Command::Demo(args) => demo::run(&args, console),
     }
 }

@@ -3,15 +3,11 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use image::{ImageDecoder, ImageFormat, ImageReader};
-use zune_jpeg::JpegDecoder;
-use zune_jpeg::zune_core::bytestream::ZCursor;
-use zune_jpeg::zune_core::colorspace::ColorSpace;
-use zune_jpeg::zune_core::options::DecoderOptions;
+use image::{ImageDecoder, ImageError, ImageFormat, ImageReader};
 
 use super::error::PhotoError;
 use super::facts::CameraFacts;
-use super::{Limits, Photo};
+use super::{Limits, Photo, jpeg};
 use crate::base::raster::Raster;
 
 /// Reads and decodes a photo.
@@ -40,11 +36,12 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     if bytes.is_empty() {
         return Err(PhotoError::Empty { file: path.to_owned() });
     }
-    let camera = CameraFacts::of_file(&bytes);
-    let stored = if bytes.starts_with(&[0xff, 0xd8]) {
-        decode_jpeg(path, &bytes, limits)?
+    let (camera, stored) = if jpeg::is_jpeg(&bytes) {
+        let segments = jpeg::walk(&bytes);
+        let camera = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
+        (camera, jpeg::decode(path, &bytes, segments.complete, limits)?)
     } else {
-        decode_other(path, &bytes, limits)?
+        (CameraFacts::of_file(&bytes), decode_other(path, &bytes, limits)?)
     };
     drop(bytes);
     Ok(Photo {
@@ -54,23 +51,12 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     })
 }
 
-fn within(path: &Path, limits: &Limits, width: u64, height: u64) -> Result<(), PhotoError> {
-    if width * height > u64::from(limits.max_megapixels) * 1_000_000 {
+/// Checks a size that a header claims.
+pub(super) fn within(path: &Path, limits: &Limits, width: u64, height: u64) -> Result<(), PhotoError> {
+    if width.saturating_mul(height) > u64::from(limits.max_megapixels) * 1_000_000 {
         return Err(PhotoError::TooLarge { file: path.to_owned(), width, height, limit: limits.max_megapixels });
     }
     Ok(())
-}
-
-fn decode_jpeg(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8; 3]>, PhotoError> {
-    let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };
-    // zune-jpeg's own cap of 16384 px a side stays: above it a tiny file can cost gigabytes.
-    let options = DecoderOptions::default().set_strict_mode(true).jpeg_set_out_colorspace(ColorSpace::RGB);
-    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
-    decoder.decode_headers().map_err(|e| damaged(e.to_string()))?;
-    let (width, height) = decoder.dimensions().ok_or_else(|| damaged("no size in its header".to_owned()))?;
-    within(path, limits, width as u64, height as u64)?;
-    let samples = decoder.decode().map_err(|e| damaged(e.to_string()))?;
-    raster_of_bytes(width, height, samples).ok_or_else(|| damaged("fewer pixels than its header says".to_owned()))
 }
 
 /// Groups interleaved bytes into pixels.
@@ -84,18 +70,23 @@ fn raster_of_bytes(width: usize, height: usize, bytes: Vec<u8>) -> Option<Raster
 
 fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8; 3]>, PhotoError> {
     let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };
+    let refused = |error: ImageError| match error {
+        ImageError::Limits(_) => PhotoError::TooMuchMemory { file: path.to_owned(), limit: limits.max_megapixels },
+        other => damaged(other.to_string()),
+    };
     let format = image::guess_format(bytes).ok();
     let Some(format @ (ImageFormat::Png | ImageFormat::Tiff | ImageFormat::WebP)) = format else {
         return Err(PhotoError::UnknownFormat { file: path.to_owned(), advice: advice_for(bytes) });
     };
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     let mut bounds = image::Limits::default();
-    bounds.max_alloc = Some(u64::from(limits.max_megapixels) * 1_000_000 * 8);
+    // The largest pixel has four channels of two bytes; a small picture needs some room for tables too.
+    bounds.max_alloc = Some((u64::from(limits.max_megapixels) * 1_000_000 * 8).max(16 << 20));
     reader.limits(bounds);
-    let decoder = reader.into_decoder().map_err(|e| damaged(e.to_string()))?;
+    let decoder = reader.into_decoder().map_err(refused)?;
     let (width, height) = decoder.dimensions();
     within(path, limits, u64::from(width), u64::from(height))?;
-    let picture = image::DynamicImage::from_decoder(decoder).map_err(|e| damaged(e.to_string()))?;
+    let picture = image::DynamicImage::from_decoder(decoder).map_err(refused)?;
     let rgb = over_white(picture);
     raster_of_bytes(width as usize, height as usize, rgb.into_raw())
         .ok_or_else(|| damaged("fewer pixels than its header says".to_owned()))

@@ -53,6 +53,14 @@ pub enum PhotoError {
         /// The limit, megapixels.
         limit: u32,
     },
+    /// A header that asks for more memory than any picture within the limit needs.
+    #[error("{}: asks for more memory than a picture of {limit} megapixels needs; raise it with --max-megapixels", file.display())]
+    TooMuchMemory {
+        /// The file.
+        file: PathBuf,
+        /// The limit, megapixels.
+        limit: u32,
+    },
     /// More bytes than the limit.
     #[error("{}: {bytes} bytes is above the limit of {limit} bytes; raise it with --max-bytes", file.display())]
     TooManyBytes {

@@ -22,15 +22,20 @@ pub struct CameraFacts {
 }
 
 impl CameraFacts {
-    /// Reads the EXIF block of a whole file of any supported format. Damaged or missing blocks give an empty answer.
+    /// Reads the EXIF block of a whole PNG, TIFF or WebP. Damaged or missing blocks give an empty answer.
     #[must_use]
     pub fn of_file(bytes: &[u8]) -> Self {
-        let mut reader = Reader::new();
-        reader.continue_on_error(true);
-        let block = reader
-            .read_from_container(&mut std::io::Cursor::new(bytes))
-            .or_else(|error| error.distill_partial_result(|_| {}));
-        let Ok(block) = block else { return Self::default() };
+        Self::of(lenient().read_from_container(&mut std::io::Cursor::new(bytes)))
+    }
+
+    /// Reads an EXIF block by itself (what follows `Exif` in a JPEG). A damaged one gives an empty answer.
+    #[must_use]
+    pub fn of_exif(block: &[u8]) -> Self {
+        Self::of(lenient().read_raw(block.to_vec()))
+    }
+
+    fn of(block: Result<exif::Exif, exif::Error>) -> Self {
+        let Ok(block) = block.or_else(|error| error.distill_partial_result(|_| {})) else { return Self::default() };
         let number = |tag| block.get_field(tag, In::PRIMARY).and_then(|f| f.value.get_uint(0));
         Self {
             taken_at: taken_at(&block),
@@ -39,6 +44,13 @@ impl CameraFacts {
             orientation: number(Tag::Orientation).map_or_else(Orientation::default, Orientation::from_tag),
         }
     }
+}
+
+/// A reader that keeps what it could read of a damaged block.
+fn lenient() -> Reader {
+    let mut reader = Reader::new();
+    reader.continue_on_error(true);
+    reader
 }
 
 fn text(block: &exif::Exif, tag: Tag) -> Option<String> {

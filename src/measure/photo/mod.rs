@@ -3,6 +3,7 @@
 mod decode;
 mod error;
 mod facts;
+mod jpeg;
 mod orientation;
 mod reduced;
 

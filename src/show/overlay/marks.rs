@@ -98,7 +98,7 @@ impl Marks {
                 self.add(Meaning::Stated, Shape::Line(vec![from, to]));
                 self.add(Meaning::Stated, Shape::Dot(from));
                 self.add(Meaning::Stated, Shape::Dot(to));
-                self.add(Meaning::Stated, Shape::Word(from.lerp(to, 0.5), format!("{distance_mm:.4} mm, stated")));
+                self.add(Meaning::Stated, Shape::Word(from.lerp(to, 0.5), format!("{distance_mm} mm, stated")));
             }
             Some(StatedScale::DotsPerInch(_)) | None => {}
         }

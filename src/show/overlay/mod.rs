@@ -8,6 +8,8 @@ mod marks;
 mod paint;
 pub mod palette;
 mod strips;
+#[cfg(test)]
+mod tests;
 
 use fast_image_resize as resize;
 

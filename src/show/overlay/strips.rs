@@ -197,10 +197,6 @@ impl<'a> Panel<'a> {
     /// the fibres stay visible, so that the eye can compare.
     fn twist_lines(&self, canvas: &mut Canvas, view: &View) {
         let (Some(twist), Some(direction)) = (self.twist, self.direction) else { return };
-        let sense = match direction {
-            TwistDirection::Z => 1.0,
-            TwistDirection::S => -1.0,
-        };
         let every = (self.width_columns * 1.5).round().max(1.0) as usize;
         let look = Meaning::TwistLine.look();
         for i in (every / 2..self.strand.stations.len()).step_by(every) {
@@ -213,12 +209,9 @@ impl<'a> Panel<'a> {
             }
             let radius = station.width_px() / 2.0;
             let middle = (station.left.offset_px + station.right.offset_px) / 2.0;
-            let line: Vec<Place> = (-9..=9)
-                .map(|step| {
-                    let turned = f64::from(step) / 10.0;
-                    let along = sense * radius * turned / angle.tan().max(0.02) / self.strand.step_px;
-                    self.place(view, x + along, middle + radius * turned.sin())
-                })
+            let line: Vec<Place> = helix(direction, *angle, radius)
+                .into_iter()
+                .map(|(along, across)| self.place(view, x + along / self.strand.step_px, middle + across))
                 .filter(|p| view.holds(*p))
                 .collect();
             canvas.line(&line, &look);
@@ -410,6 +403,24 @@ impl<'a> Panel<'a> {
     }
 }
 
+/// The middle of one turn of a helix on a strand of this radius, as (along, across) in the unit of `radius`, with the
+/// angle (radians) to the axis at the middle of the face. Along grows to the right and across downwards, as in the strip.
+///
+/// Held upright, the lines of Z rise to the right; laid along the page, they fall to the right.
+fn helix(direction: TwistDirection, angle: f64, radius: f64) -> Vec<(f64, f64)> {
+    let sense = match direction {
+        TwistDirection::Z => 1.0,
+        TwistDirection::S => -1.0,
+    };
+    // Beyond 0.9 rad the face turns away so far that no fibre can be seen there.
+    (-9..=9)
+        .map(|step| {
+            let turned = f64::from(step) / 10.0;
+            (sense * radius * turned / angle.tan().max(0.02), radius * turned.sin())
+        })
+        .collect()
+}
+
 /// A part of the strip on the page.
 struct View {
     origin: Place,
@@ -495,4 +506,30 @@ fn magnification(scale: f64) -> String {
 fn digits(value: f64) -> String {
     let decimals = (2.0 - value.abs().max(1e-6).log10().floor()).clamp(0.0, 4.0) as usize;
     format!("{value:.decimals$}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Source: ISO 2, the letters themselves: the middle stroke of an upright Z rises to the right. Turned a quarter turn
+    /// clockwise, up becomes right and right becomes down.
+    #[test]
+    fn the_lines_of_z_fall_to_the_right_along_the_page() {
+        let slope = |direction| {
+            let line = helix(direction, 0.5, 10.0);
+            let (a, b) = (line[8], line[10]);
+            (b.1 - a.1) / (b.0 - a.0)
+        };
+        // Near the middle of the face the slope is the angle's tangent; a tenth of a radian off it, 0.2 % less.
+        assert!((slope(TwistDirection::Z) - 0.5f64.tan()).abs() < 0.002);
+        assert!((slope(TwistDirection::S) + 0.5f64.tan()).abs() < 0.002);
+    }
+
+    #[test]
+    fn lines_break_where_values_are_missing() {
+        let places = [Some((0.0, 1.0)), None, None, Some((3.0, 2.0)), Some((4.0, 3.0)), None];
+        assert_eq!(unbroken(places.into_iter()), [vec![(0.0, 1.0)], vec![(3.0, 2.0), (4.0, 3.0)]]);
+        assert!(unbroken(std::iter::empty()).is_empty());
+    }
 }

@@ -1,0 +1,136 @@
+//! JPEG: its segments are walked first, so that a file which stops before its end is refused whatever a decoder makes
+//! of it; then it is decoded strictly, straight into the picture.
+
+use std::path::Path;
+
+use memchr::memchr;
+use zune_jpeg::JpegDecoder;
+use zune_jpeg::zune_core::bytestream::ZCursor;
+use zune_jpeg::zune_core::colorspace::ColorSpace;
+use zune_jpeg::zune_core::options::DecoderOptions;
+
+use super::Limits;
+use super::error::PhotoError;
+use crate::base::raster::Raster;
+
+const START_OF_IMAGE: u8 = 0xd8;
+const END_OF_IMAGE: u8 = 0xd9;
+const START_OF_SCAN: u8 = 0xda;
+const APPLICATION_1: u8 = 0xe1;
+const EXIF_HEAD: &[u8] = b"Exif\0\0";
+
+/// What the walk over the segments finds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Segments<'a> {
+    /// The first EXIF block.
+    pub(super) exif: Option<&'a [u8]>,
+    /// Whether the end marker is reached.
+    pub(super) complete: bool,
+}
+
+/// Whether the bytes begin as a JPEG does.
+pub(super) fn is_jpeg(bytes: &[u8]) -> bool {
+    bytes.starts_with(&[0xff, START_OF_IMAGE])
+}
+
+/// Walks the markers from the start to the end of the image. What follows the end marker (phones append films and
+/// depth maps) does not matter.
+///
+/// Source: ITU-T T.81, B.1: a segment's length counts itself; within a scan 0xff is followed by 0x00 or a restart
+/// marker (0xd0 to 0xd7), so anything else there is the next marker.
+pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
+    let mut found = Segments::default();
+    let mut at = 2;
+    while let Some((marker, after)) = next_marker(bytes, at) {
+        if marker == END_OF_IMAGE {
+            found.complete = true;
+            return found;
+        }
+        if matches!(marker, START_OF_IMAGE | 0x01 | 0xd0..=0xd7) {
+            at = after;
+            continue;
+        }
+        let Some([high, low]) = bytes.get(after..).and_then(<[u8]>::first_chunk::<2>) else { return found };
+        let length = usize::from(u16::from_be_bytes([*high, *low]));
+        let Some(segment) = bytes.get(after + 2..after + length.max(2)) else { return found };
+        if marker == APPLICATION_1 && found.exif.is_none() {
+            found.exif = segment.strip_prefix(EXIF_HEAD);
+        }
+        at = after + length.max(2);
+        if marker == START_OF_SCAN {
+            at = end_of_scan(bytes, at);
+        }
+    }
+    found
+}
+
+/// The next marker's code and where its segment begins; fill bytes and strays before it are passed over.
+fn next_marker(bytes: &[u8], from: usize) -> Option<(u8, usize)> {
+    let start = from + memchr(0xff, bytes.get(from..)?)?;
+    let code = start + bytes.get(start..)?.iter().position(|b| *b != 0xff)?;
+    Some((*bytes.get(code)?, code + 1))
+}
+
+/// Where the scan's data stop: at the first marker that is no restart.
+fn end_of_scan(bytes: &[u8], from: usize) -> usize {
+    let mut at = from;
+    while let Some(step) = bytes.get(at..).and_then(|rest| memchr(0xff, rest)) {
+        at += step;
+        match bytes.get(at + 1) {
+            Some(0x00 | 0xd0..=0xd7) => at += 2,
+            Some(0xff) => at += 1,
+            _ => return at,
+        }
+    }
+    bytes.len()
+}
+
+/// Decodes strictly; `complete` is what the walk found, and the size is checked before memory is taken.
+pub(super) fn decode(
+    path: &Path,
+    bytes: &[u8],
+    complete: bool,
+    limits: &Limits,
+) -> Result<Raster<[u8; 3]>, PhotoError> {
+    let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };
+    // zune-jpeg's own cap of 16384 px a side stays: above it a tiny file can cost gigabytes.
+    let options = DecoderOptions::default().set_strict_mode(true).jpeg_set_out_colorspace(ColorSpace::RGB);
+    let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
+    decoder.decode_headers().map_err(|e| damaged(e.to_string()))?;
+    let (width, height) = decoder.dimensions().ok_or_else(|| damaged("no size in its header".to_owned()))?;
+    super::decode::within(path, limits, width as u64, height as u64)?;
+    if !complete {
+        return Err(damaged("it stops before its end".to_owned()));
+    }
+    let mut picture = Raster::filled(width, height, [0u8; 3]);
+    let room = picture.samples_mut().as_flattened_mut();
+    if decoder.output_buffer_size() != Some(room.len()) {
+        return Err(damaged("its colours cannot be shown as red, green and blue".to_owned()));
+    }
+    decoder.decode_into(room).map_err(|e| damaged(e.to_string()))?;
+    Ok(picture)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Start, an EXIF block, a comment that holds an end marker, a scan with a stuffed byte and a restart, the end.
+    const WHOLE: &[u8] = b"\xff\xd8\xff\xe1\x00\x0aExif\0\0II\xff\xfe\x00\x05\xff\xd9x\xff\xda\x00\x03\x01ab\xff\x00c\xff\xd0d\xff\xff\xd9more";
+
+    #[test]
+    fn segments_are_walked_to_the_end_of_the_image() {
+        let found = walk(WHOLE);
+        assert!(found.complete);
+        assert_eq!(found.exif, Some(&b"II"[..]));
+    }
+
+    #[test]
+    fn every_cut_before_the_end_is_incomplete() {
+        let end = WHOLE.len() - b"more".len();
+        for cut in 0..end {
+            assert!(!walk(&WHOLE[..cut]).complete, "cut at {cut}");
+        }
+        assert!(walk(&WHOLE[..end]).complete);
+    }
+}
