@@ -126,7 +126,7 @@ fn limits_are_named_and_can_be_raised() {
 #[test]
 fn unwritable_outputs_exit_with_4_before_anything_is_measured() {
     let folder = tempfile::tempdir().expect("a folder");
-    for option in ["--overlay", "--csv"] {
+    for option in ["--overlay", "--csv", "--html"] {
         let target = folder.path().join("no/such/folder/file");
         let (code, out, err) = outcome(program().arg("measure").arg(photo("yarn.jpg")).arg(option).arg(&target));
         assert_eq!((code, out.as_str()), (4, ""), "{option}: {err}");
@@ -181,6 +181,20 @@ fn the_overlay_is_a_picture_without_metadata_and_replaces_the_old_one() {
         at += 12 + length;
     }
     assert_eq!(fs::read_dir(folder.path()).expect("the folder").count(), 1);
+}
+
+#[test]
+fn the_page_is_one_file_and_runs_nothing_of_a_label() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let page = folder.path().join("yarn.html");
+    let mut command = program();
+    command.arg("measure").arg(photo("yarn.jpg")).args(["--label", "<script>alert(1)</script>"]);
+    let (code, _, err) = outcome(command.arg("--html").arg(&page));
+    assert_eq!(code, 0, "{err}");
+    let text = fs::read_to_string(&page).expect("the page");
+    assert!(text.starts_with("<!DOCTYPE html>") && text.contains("data:image/png;base64,"));
+    assert!(!text.contains("<script>alert"), "the label is text");
+    assert!(!text.contains("src=\"http") && !text.contains("href=\"http"), "nothing comes from elsewhere");
 }
 
 #[test]

@@ -89,6 +89,9 @@ pub struct MeasureArgs {
     /// Write a picture of what was measured; for several photos a folder
     #[arg(long, value_name = "FILE.png", help_heading = "Output")]
     pub overlay: Option<PathBuf>,
+    /// Write the report as a page that opens in a browser and prints; for several photos a folder
+    #[arg(long, value_name = "FILE.html", help_heading = "Output")]
+    pub html: Option<PathBuf>,
     /// Write the figures as a table, one row a photo
     #[arg(long, value_name = "FILE.csv", help_heading = "Output")]
     pub csv: Option<PathBuf>,

@@ -15,29 +15,42 @@ use crate::figures::report::Sample;
 use crate::measure::photo;
 use crate::measure::pipeline::{self, Params};
 use crate::show::file::Target;
-use crate::show::{columns, csv, escape, json, overlay, summary};
+use crate::show::{columns, csv, escape, json, overlay, page, summary};
 use crate::work::pool::{PooledReport, pool_reports};
 
-/// Measures every photo; only when all are read and all files are written something goes to standard output.
+/// Measures every photo; only when all are measured are files written, and only when all are written does something go
+/// to standard output.
 pub(super) fn run(args: MeasureArgs, console: &Console) -> Result<Outcome, Failure> {
     let settings = LookSettings::new(&args.look)?;
     let table = args.csv.as_deref().map(Target::open).transpose()?;
-    let overlays = args.overlay.as_deref().map(|at| overlay_targets(at, &args.photos)).transpose()?;
-    let mut overlays = overlays.unwrap_or_default().into_iter();
+    let overlays = picture_targets("--overlay", args.overlay.as_deref(), &args.photos, "overlay.png")?;
+    let pages = picture_targets("--html", args.html.as_deref(), &args.photos, "html")?;
+    let (mut overlays, mut pages) = (overlays.into_iter(), pages.into_iter());
     let mut reports = Vec::with_capacity(args.photos.len());
+    let mut written: Vec<(Target, Vec<u8>)> = Vec::new();
     for path in &args.photos {
         let photo = photo::read(path, &settings.limits)?;
         let request = settings.request_for(&photo)?;
         let measured = pipeline::measure(&photo, &request, &Params::default());
-        if let Some(target) = overlays.next() {
-            let picture = overlay::png(&photo, &request, &measured.report, &measured.evidence);
-            target.write(&picture.map_err(|error| Failure::Input(error.to_string()))?)?;
+        let (overlay, page) = (overlays.next(), pages.next());
+        if overlay.is_some() || page.is_some() {
+            let picture = overlay::png(&photo, &request, &measured.report, &measured.evidence)
+                .map_err(|error| Failure::Input(error.to_string()))?;
+            if let Some(target) = page {
+                let look = page::look::look(&photo, &measured);
+                let text = page::report_page(&measured.report, Some(&picture), look.as_ref());
+                written.push((target, text.into_bytes()));
+            }
+            written.extend(overlay.map(|target| (target, picture)));
         }
         reports.push(measured.report);
     }
     if let Some(table) = table {
         let rows = csv::table(&reports).map_err(|error| Failure::Output(error.to_string()))?;
-        table.write(&rows)?;
+        written.push((table, rows));
+    }
+    for (target, bytes) in written {
+        target.write(&bytes)?;
     }
     let Some(result) = Measured::new(reports) else { return Err(Failure::Usage("name at least one photo".to_owned())) };
     print(&result, args.summary, console)?;
@@ -96,23 +109,22 @@ impl Measured {
     }
 }
 
-/// Where the overlays go, in the order of the photos: one photo's into the file named, unless that is a folder; several
-/// photos' into the folder named, each called after its photo, with a number where two would be called alike.
-fn overlay_targets(at: &Path, photos: &[PathBuf]) -> Result<Vec<Target>, Failure> {
+/// Where pictures or pages go, in the order of the photos: one photo's into the file named, unless that is a folder;
+/// several photos' into the folder named, each called after its photo, with a number where two would be called alike.
+fn picture_targets(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: &str) -> Result<Vec<Target>, Failure> {
+    let Some(at) = at else { return Ok(Vec::new()) };
     if photos.len() == 1 && !at.is_dir() {
         return Ok(vec![Target::open(at)?]);
     }
     if !at.is_dir() {
-        return Err(Failure::Output(format!(
-            "{}: is no folder; several photos need a folder for --overlay",
-            at.display()
-        )));
+        let at = at.display();
+        return Err(Failure::Output(format!("{at}: is no folder; several photos need a folder for {option}")));
     }
     let mut taken = BTreeSet::new();
     let mut targets = Vec::with_capacity(photos.len());
     for photo in photos {
         let stem = photo.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        let named = |n: usize| if n == 1 { format!("{stem}.overlay.png") } else { format!("{stem}-{n}.overlay.png") };
+        let named = |n: usize| if n == 1 { format!("{stem}.{ending}") } else { format!("{stem}-{n}.{ending}") };
         // One of the first so many names is free.
         let name = (1..=photos.len()).map(named).find(|name| taken.insert(name.clone())).unwrap_or_else(|| named(0));
         targets.push(Target::open(&at.join(name))?);

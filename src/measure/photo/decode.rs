@@ -39,7 +39,7 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     let (camera, stored) = if jpeg::is_jpeg(&bytes) {
         let segments = jpeg::walk(&bytes);
         let camera = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
-        (camera, jpeg::decode(path, &bytes, segments.complete, limits)?)
+        (camera, jpeg::decode(path, &bytes, &segments, limits)?)
     } else {
         (CameraFacts::of_file(&bytes), decode_other(path, &bytes, limits)?)
     };
@@ -78,6 +78,9 @@ fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8
     let Some(format @ (ImageFormat::Png | ImageFormat::Tiff | ImageFormat::WebP)) = format else {
         return Err(PhotoError::UnknownFormat { file: path.to_owned(), advice: advice_for(bytes) });
     };
+    if stops_short(format, bytes) {
+        return Err(damaged("it stops before its end".to_owned()));
+    }
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     let mut bounds = image::Limits::default();
     // The largest pixel has four channels of two bytes; a small picture needs some room for tables too.
@@ -90,6 +93,34 @@ fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8
     let rgb = over_white(picture);
     raster_of_bytes(width as usize, height as usize, rgb.into_raw())
         .ok_or_else(|| damaged("fewer pixels than its header says".to_owned()))
+}
+
+/// Whether the container says that more should follow than is there. Decoders stop at the last pixel and do not look.
+/// (A TIFF points forwards and backwards; its decoder finds what is missing.)
+fn stops_short(format: ImageFormat, bytes: &[u8]) -> bool {
+    match format {
+        ImageFormat::Png => !png_ends(bytes),
+        // RIFF: the length of what follows the first eight bytes.
+        ImageFormat::WebP => bytes
+            .get(4..8)
+            .and_then(|b| b.first_chunk::<4>())
+            .is_none_or(|length| u64::from(u32::from_le_bytes(*length)) + 8 > bytes.len() as u64),
+        _ => false,
+    }
+}
+
+/// Whether the chunks reach a whole IEND. Source: PNG (ISO/IEC 15948), 5.3: length, type, data, checksum.
+fn png_ends(bytes: &[u8]) -> bool {
+    let mut at = 8usize;
+    while let Some(head) = bytes.get(at..).and_then(|rest| rest.first_chunk::<8>()) {
+        let [l3, l2, l1, l0, kind @ ..] = *head;
+        let length = u32::from_be_bytes([l3, l2, l1, l0]) as usize;
+        at = at.saturating_add(length).saturating_add(12);
+        if &kind == b"IEND" {
+            return at <= bytes.len();
+        }
+    }
+    false
 }
 
 /// Eight-bit RGB; what is transparent shows white paper.

@@ -53,6 +53,14 @@ pub enum PhotoError {
         /// The limit, megapixels.
         limit: u32,
     },
+    /// A side longer than the decoder takes.
+    #[error("{}: has a side of more than {limit} px; reduce it, or cut out the part with yarn and ruler", file.display())]
+    TooLong {
+        /// The file.
+        file: PathBuf,
+        /// The limit, px.
+        limit: u16,
+    },
     /// A header that asks for more memory than any picture within the limit needs.
     #[error("{}: asks for more memory than a picture of {limit} megapixels needs; raise it with --max-megapixels", file.display())]
     TooMuchMemory {

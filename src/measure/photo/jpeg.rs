@@ -10,8 +10,12 @@ use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
 use super::Limits;
+use super::decode::within;
 use super::error::PhotoError;
 use crate::base::raster::Raster;
+
+/// Longest side. The decoder's own cap: with it raised, a tiny file can cost gigabytes.
+const MAX_SIDE_PX: u16 = 16_384;
 
 const START_OF_IMAGE: u8 = 0xd8;
 const END_OF_IMAGE: u8 = 0xd9;
@@ -24,6 +28,8 @@ const EXIF_HEAD: &[u8] = b"Exif\0\0";
 pub(super) struct Segments<'a> {
     /// The first EXIF block.
     pub(super) exif: Option<&'a [u8]>,
+    /// Width and height that the frame claims, px.
+    pub(super) size: Option<(u16, u16)>,
     /// Whether the end marker is reached.
     pub(super) complete: bool,
 }
@@ -55,6 +61,13 @@ pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
         let Some(segment) = bytes.get(after + 2..after + length.max(2)) else { return found };
         if marker == APPLICATION_1 && found.exif.is_none() {
             found.exif = segment.strip_prefix(EXIF_HEAD);
+        }
+        // Frames are 0xc0 to 0xcf without tables (0xc4), extensions (0xc8) and conditioning (0xcc); after the precision
+        // stand height and width. Source: ITU-T T.81, B.2.2.
+        if let (0xc0..=0xc3 | 0xc5..=0xc7 | 0xc9..=0xcb | 0xcd..=0xcf, None, [_, h1, h0, w1, w0, ..]) =
+            (marker, found.size, segment)
+        {
+            found.size = Some((u16::from_be_bytes([*w1, *w0]), u16::from_be_bytes([*h1, *h0])));
         }
         at = after + length.max(2);
         if marker == START_OF_SCAN {
@@ -93,13 +106,18 @@ pub(super) fn decode(
     limits: &Limits,
 ) -> Result<Raster<[u8; 3]>, PhotoError> {
     let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };
-    // zune-jpeg's own cap of 16384 px a side stays: above it a tiny file can cost gigabytes.
+    if let Some((width, height)) = segments.size {
+        within(path, limits, u64::from(width), u64::from(height))?;
+        if width.max(height) > MAX_SIDE_PX {
+            return Err(PhotoError::TooLong { file: path.to_owned(), limit: MAX_SIDE_PX });
+        }
+    }
     let options = DecoderOptions::default().set_strict_mode(true).jpeg_set_out_colorspace(ColorSpace::RGB);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder.decode_headers().map_err(|e| damaged(e.to_string()))?;
     let (width, height) = decoder.dimensions().ok_or_else(|| damaged("no size in its header".to_owned()))?;
-    super::decode::within(path, limits, width as u64, height as u64)?;
-    if !complete {
+    within(path, limits, width as u64, height as u64)?;
+    if !segments.complete {
         return Err(damaged("it stops before its end".to_owned()));
     }
     let mut picture = Raster::filled(width, height, [0u8; 3]);
@@ -116,13 +134,14 @@ mod tests {
     use super::*;
 
     /// Start, an EXIF block, a comment that holds an end marker, a scan with a stuffed byte and a restart, the end.
-    const WHOLE: &[u8] = b"\xff\xd8\xff\xe1\x00\x0aExif\0\0II\xff\xfe\x00\x05\xff\xd9x\xff\xda\x00\x03\x01ab\xff\x00c\xff\xd0d\xff\xff\xd9more";
+    const WHOLE: &[u8] = b"\xff\xd8\xff\xc0\x00\x08\x08\x00\x30\x00\x40\x03\xff\xe1\x00\x0aExif\0\0II\xff\xfe\x00\x05\xff\xd9x\xff\xda\x00\x03\x01ab\xff\x00c\xff\xd0d\xff\xff\xd9more";
 
     #[test]
     fn segments_are_walked_to_the_end_of_the_image() {
         let found = walk(WHOLE);
         assert!(found.complete);
         assert_eq!(found.exif, Some(&b"II"[..]));
+        assert_eq!(found.size, Some((64, 48)));
     }
 
     #[test]
