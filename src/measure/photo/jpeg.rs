@@ -98,11 +98,11 @@ fn end_of_scan(bytes: &[u8], from: usize) -> usize {
     bytes.len()
 }
 
-/// Decodes strictly; `complete` is what the walk found, and the size is checked before memory is taken.
+/// Decodes strictly; the size that the walk found is checked before memory is taken.
 pub(super) fn decode(
     path: &Path,
     bytes: &[u8],
-    complete: bool,
+    segments: &Segments<'_>,
     limits: &Limits,
 ) -> Result<Raster<[u8; 3]>, PhotoError> {
     let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };

@@ -41,6 +41,11 @@ pub(super) fn on_photo(request: &Request, report: &Report, evidence: &Evidence, 
     if let Some(outline) = &evidence.scale.card_outline {
         marks.add(Meaning::Card, Shape::Outline(outline.clone()));
     }
+    for card in &evidence.scale.cards {
+        let meaning = if card.chosen { Meaning::Card } else { Meaning::OtherRuler };
+        marks.add(meaning, Shape::Outline(card.outline.clone()));
+        card.as_rulers().iter().filter(|scale| scale.chosen).for_each(|scale| marks.ruler(scale));
+    }
     for ruler in &evidence.scale.rulers {
         marks.ruler(ruler);
     }
@@ -62,6 +67,12 @@ pub(super) fn on_photo(request: &Request, report: &Report, evidence: &Evidence, 
         }
     }
     // Numbers last, so that nothing covers them.
+    for card in &evidence.scale.cards {
+        if let Some(at) = middle(&card.outline) {
+            let meaning = if card.chosen { Meaning::Card } else { Meaning::OtherRuler };
+            marks.add(meaning, Shape::Badge(at, format!("R{}", card.number)));
+        }
+    }
     for ruler in &evidence.scale.rulers {
         if let Some(at) = middle(&ruler.area).or_else(|| ruler.ticks.first().map(|t| t.foot)) {
             let meaning = if ruler.chosen { Meaning::Tick } else { Meaning::OtherRuler };

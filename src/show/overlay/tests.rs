@@ -79,6 +79,8 @@ fn evidence() -> Evidence {
         scale: ScaleFound {
             scale: Scale::Known(Box::new(KnownScale { method: Method::RulerMm, map, tilt_deg: Some((2.0, 1.0)) })),
             rulers,
+            cards: Vec::new(),
+            print_factor: None,
             card_outline: Some(vec![Point::new(20.0, 20.0), Point::new(760.0, 20.0), Point::new(760.0, 390.0)]),
         },
         strands: Strands {
@@ -187,7 +189,13 @@ fn every_meaning_can_be_reached() {
 #[test]
 fn nothing_found_is_a_picture_too() {
     let nothing = Evidence {
-        scale: ScaleFound { scale: Scale::Unknown(Reason::NoScale), rulers: Vec::new(), card_outline: None },
+        scale: ScaleFound {
+            scale: Scale::Unknown(Reason::NoScale),
+            rulers: Vec::new(),
+            cards: Vec::new(),
+            print_factor: None,
+            card_outline: None,
+        },
         strands: Strands {
             arrangement: Arrangement::Separate,
             pieces: Vec::new(),
