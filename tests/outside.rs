@@ -78,7 +78,9 @@ fn take_up_of_the_ideal_helix() {
 // Source: packing of equal circles in one ring; digits derived.
 #[test]
 fn round_plies_in_a_ring() {
-    for (n, axis, outside, width) in [(2, 1.0, 2.0, 0.818), (3, 1.1547, 2.1547, 0.907), (4, 1.4142, 2.4142, 0.942)] {
+    for (n, axis, outside, width) in
+        [(2, 1.0, 2.0, 0.818), (3, 1.1547, 2.1547, 0.907), (4, 2.0f64.sqrt(), 2.4142, 0.942)]
+    {
         close(helix::ply_axis_radius(n), axis, 5e-5);
         close(helix::envelope_per_ply(n), outside, 5e-5);
         close(helix::mean_width_per_envelope(n), width, 1e-3);
