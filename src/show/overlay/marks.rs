@@ -5,7 +5,7 @@ use crate::base::geometry::{Image, Point};
 use crate::base::stats;
 use crate::figures::Report;
 use crate::measure::pipeline::{Evidence, Request};
-use crate::measure::scale::{RulerSeen, RulerUnit, StatedScale};
+use crate::measure::scale::{RulerSeen, RulerUnit, StatedScale, TickSeen};
 use crate::measure::strand::{LeftOutWhy, Station, Strand};
 
 /// The shape of a mark.
@@ -51,7 +51,8 @@ pub(super) fn on_photo(request: &Request, report: &Report, evidence: &Evidence, 
     }
     for refused in &evidence.strands.refused {
         marks.add(Meaning::Refused, Shape::Outline(refused.outline.clone()));
-        if let Some(at) = topmost(&refused.outline) {
+        // Small things (numerals, knots of a board) are only outlined: their words would hide the yarn.
+        if let Some(at) = topmost(&refused.outline).filter(|_| extent(&refused.outline) > 80.0 * marks.fine_px) {
             marks.add(Meaning::Refused, Shape::Word(at, refused.why.to_owned()));
         }
     }
@@ -74,7 +75,8 @@ pub(super) fn on_photo(request: &Request, report: &Report, evidence: &Evidence, 
         }
     }
     for ruler in &evidence.scale.rulers {
-        if let Some(at) = middle(&ruler.area).or_else(|| ruler.ticks.first().map(|t| t.foot)) {
+        let first = ruler.ticks.iter().min_by(|a, b| (a.foot.x + a.foot.y).total_cmp(&(b.foot.x + b.foot.y)));
+        if let Some(at) = first.map(|t| marks.beyond_foot(t, 26.0)).or_else(|| middle(&ruler.area)) {
             let meaning = if ruler.chosen { Meaning::Tick } else { Meaning::OtherRuler };
             marks.add(meaning, Shape::Badge(at, format!("R{}", ruler.number)));
         }
@@ -140,10 +142,16 @@ impl Marks {
             let steps = place / step;
             // A twentieth of a step: nearer than any other mark of either ruler.
             if (steps - steps.round()).abs() < 0.02 && steps.round() > 0.0 {
-                let past = tick.tip + (tick.tip - tick.foot) * 0.8;
+                let past = self.beyond_foot(tick, 20.0);
                 self.add(Meaning::Tick, Shape::Word(past, format!("+{} {unit}", steps.round())));
             }
         }
+    }
+
+    /// A place outside the ruler, beside a tick's foot, `page_px` of the page away from it.
+    fn beyond_foot(&self, tick: &TickSeen, page_px: f64) -> Point<Image> {
+        let out = (tick.foot - tick.tip).unit().unwrap_or(Point::new(0.0, 1.0));
+        tick.foot + out * (page_px * self.fine_px)
     }
 
     fn strand(&mut self, strand: &Strand) {
@@ -255,6 +263,16 @@ fn beside(strand: &Strand, distance: f64) -> Option<Point<Image>> {
 
 fn topmost(outline: &[Point<Image>]) -> Option<Point<Image>> {
     outline.iter().copied().min_by(|a, b| a.y.total_cmp(&b.y))
+}
+
+/// The longer side of the upright box around an outline, px of the photo.
+fn extent(outline: &[Point<Image>]) -> f64 {
+    let span = |of: fn(&Point<Image>) -> f64| {
+        let values = outline.iter().map(of).filter(|v| v.is_finite());
+        let (low, high) = values.fold((f64::MAX, f64::MIN), |(low, high), v| (low.min(v), high.max(v)));
+        (high - low).max(0.0)
+    };
+    span(|p| p.x).max(span(|p| p.y))
 }
 
 fn middle(outline: &[Point<Image>]) -> Option<Point<Image>> {

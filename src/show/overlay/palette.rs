@@ -132,7 +132,7 @@ impl Meaning {
             Self::OtherPiece => {
                 look(PALE, 1.4, Some([9.0, 5.0]), Sign::Line, "other piece, not measured (choose with --strand)")
             }
-            Self::Refused => look(PALE, 1.4, Some([2.0, 4.0]), Sign::Frame, "taken for no yarn, and why"),
+            Self::Refused => look(PALE, 1.0, Some([2.0, 4.0]), Sign::Frame, "taken for no yarn, and why"),
             Self::Tick => look(ROSE, 1.4, None, Sign::Ticks, "mark of the ruler used"),
             Self::OddTick => look(WHITE, 1.2, None, Sign::Ticks, "mark that did not fit, left out"),
             Self::OtherRuler => {

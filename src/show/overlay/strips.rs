@@ -26,6 +26,8 @@ const CLOSE_UP_HEIGHT: f64 = 132.0;
 const YARN_IN_CLOSE_UP: f64 = 58.0;
 const PLOT_HEIGHT: f64 = 96.0;
 const GAP: f64 = 12.0;
+/// Under the whole piece, for the letters of the close-ups.
+const LETTERS: f64 = 24.0;
 const SMALL: f64 = 13.5;
 /// Most that a pixel of the photo is enlarged; beyond it only blocks can be seen.
 const MOST_ENLARGED: f64 = 8.0;
@@ -107,7 +109,7 @@ impl<'a> Panel<'a> {
     /// Its height when drawn `width` px wide.
     pub(super) fn height(&self, width: f64) -> f64 {
         let plots = if self.twist_seen() { 2.0 } else { 1.0 };
-        HEADING + CLOSE_UP_HEIGHT + 2.0 * GAP + self.whole_height(width) + plots * (PLOT_HEIGHT + GAP) + GAP
+        HEADING + CLOSE_UP_HEIGHT + 2.0 * GAP + self.whole_height(width) + LETTERS + plots * (PLOT_HEIGHT + GAP) + GAP
     }
 
     /// The meanings that it uses.
@@ -134,7 +136,7 @@ impl<'a> Panel<'a> {
         let windows = self.close_ups(canvas, (left, y), width);
         y += CLOSE_UP_HEIGHT + 2.0 * GAP;
         self.whole(canvas, (left, y), width, &windows);
-        y += self.whole_height(width) + GAP;
+        y += self.whole_height(width) + LETTERS;
         self.width_plot(canvas, (left, y), width);
         y += PLOT_HEIGHT + GAP;
         if self.twist_seen() {
@@ -255,7 +257,7 @@ impl<'a> Panel<'a> {
             let (a, b) = (view.x(window.start), view.x(window.end.min(self.strand.stations.len() as f64)));
             let y = top + size.1 + 3.0;
             canvas.plain_line(&[(a, y - 4.0), (a, y), (b, y), (b, y - 4.0)], TEXT, 1.5);
-            canvas.text(((a + b) / 2.0 - 4.0, y - 3.0), SMALL, Meaning::Edge.look().ink, &letter(i + 1));
+            canvas.text(((a + b) / 2.0 - 4.0, y + 12.0), SMALL, TEXT, &letter(i + 1));
         }
     }
 
