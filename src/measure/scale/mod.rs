@@ -214,9 +214,13 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
         return ScaleFound { scale, rulers, cards, print_factor: request.print_factor, card_outline };
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
-    let found = find::find_rulers(&photo.rgb, request.unit, params);
+    let find::Found { rulers: found, blurred } = find::find_rulers(&photo.rgb, request.unit, params);
     let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1 + cards.len()));
-    let mut scale = Scale::Unknown(if found.is_empty() { Reason::NoScale } else { Reason::UnitUnclear });
+    let mut scale = Scale::Unknown(match (found.is_empty(), blurred) {
+        (true, true) => Reason::TooBlurred,
+        (true, false) => Reason::NoScale,
+        (false, _) => Reason::UnitUnclear,
+    });
     let mut chosen = None;
     let mut card_outline = None;
     for (i, ruler) in found.iter().enumerate().filter(|(i, _)| asked.is_none_or(|a| a == *i)) {

@@ -67,36 +67,74 @@ fn ridge_classes(luma: &Raster<u8>) -> Raster<u8> {
     classes
 }
 
-/// Groups ridge pixels whose directions agree, and keeps the groups that are thin and straight. Consumes the classes.
+/// Groups ridge pixels whose directions agree, and keeps the groups that are thin and straight. What is not is taken apart
+/// by direction once more: ticks that stand on a dark line hang together with it as a comb. Consumes the classes.
 fn components(classes: &mut Raster<u8>, level: &Level) -> Vec<Segment> {
-    let (width, height) = (classes.width(), classes.height());
     let mut found = Vec::new();
     let mut pixels: Vec<(u32, u32)> = Vec::new();
-    for y in 0..height {
-        for x in 0..width {
-            let Some(class @ 1..=4) = classes.get(x, y) else { continue };
-            classes.set(x, y, 0);
-            pixels.clear();
-            pixels.push((x as u32, y as u32));
-            let mut stack = vec![(x, y, class)];
-            while let Some((px, py, c)) = stack.pop() {
-                for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
-                    for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
-                        let Some(n @ 1..=4) = classes.get(nx, ny) else { continue };
-                        // Neighbouring directions only: a bar that stands on a dark line must not become a comb.
-                        if (n + 4 - c) % 4 == 2 {
-                            continue;
-                        }
-                        classes.set(nx, ny, 0);
-                        pixels.push((nx as u32, ny as u32));
-                        stack.push((nx, ny, n));
-                    }
+    let mut comb: Vec<(u32, u32)> = Vec::new();
+    let mut seen: Vec<u8> = Vec::new();
+    for y in 0..classes.height() {
+        for x in 0..classes.width() {
+            if !matches!(classes.get(x, y), Some(1..=4)) {
+                continue;
+            }
+            seen.clear();
+            // Neighbouring directions only, of the four.
+            gather(classes, (x, y), &mut pixels, &mut seen, |c, n| (1..=4).contains(&n) && (n + 4 - c) % 4 != 2);
+            let segment = segment_of(&pixels, level);
+            if segment.is_some() || pixels.len() < COMB_PIXELS {
+                found.extend(segment);
+                continue;
+            }
+            comb.clone_from(&pixels);
+            for ((px, py), class) in comb.iter().zip(&seen) {
+                classes.set(*px as usize, *py as usize, class + 4);
+            }
+            for (px, py) in &comb {
+                let at = (*px as usize, *py as usize);
+                if classes.get(at.0, at.1).is_some_and(|c| c > 4) {
+                    gather(classes, at, &mut pixels, &mut seen, |c, n| c == n);
+                    found.extend(segment_of(&pixels, level));
                 }
             }
-            found.extend(segment_of(&pixels, level));
         }
     }
     found
+}
+
+/// Fewest pixels of a comb: a bar and something that it stands on.
+const COMB_PIXELS: usize = 10;
+
+/// Collects the pixels that hang together with `start`, with their classes, and clears them. `joins` says whether a pixel
+/// of the first class may be followed by one of the second.
+fn gather(
+    classes: &mut Raster<u8>,
+    start: (usize, usize),
+    pixels: &mut Vec<(u32, u32)>,
+    seen: &mut Vec<u8>,
+    joins: impl Fn(u8, u8) -> bool,
+) {
+    pixels.clear();
+    seen.clear();
+    let (width, height) = (classes.width(), classes.height());
+    let Some(class) = classes.get(start.0, start.1) else { return };
+    classes.set(start.0, start.1, 0);
+    pixels.push((start.0 as u32, start.1 as u32));
+    seen.push(class);
+    let mut next = 0;
+    while let (Some(&(px, py)), Some(&c)) = (pixels.get(next), seen.get(next)) {
+        next += 1;
+        let (px, py) = (px as usize, py as usize);
+        for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
+            for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
+                let Some(n) = classes.get(nx, ny).filter(|n| *n > 0 && joins(c, *n)) else { continue };
+                classes.set(nx, ny, 0);
+                pixels.push((nx as u32, ny as u32));
+                seen.push(n);
+            }
+        }
+    }
 }
 
 /// The bar that these pixels form, if they form one.

@@ -123,7 +123,8 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, 
     // Two sides must lie on the ground: beyond the tick's own edge and its blur, before the next tick.
     let reach = (bar_width * 1.2).ceil().max(2.0).min((nearest * 0.5).floor().max(2.0)) as usize;
     let sizes = Sizes { typical, longest, reach };
-    let (from_s, to_s) = sizes.band();
+    // The line through the feet of a few bars leads astray by a tick's length at the photo's other end.
+    let (from_s, to_s) = sizes.band(1.0);
     let first = Band::of(rgb, &frame, (from_s, to_s), sizes.step_s(), span);
     let contrast = contrast_of_bars(&first, &frame, row, reach, dark)?;
     in_frame(rgb, frame, sizes, contrast, dark, span, Some(first))
@@ -155,9 +156,9 @@ struct Sizes {
 
 impl Sizes {
     /// From before the feet to beyond the tips. The inch is 3 to 3.5 times as long as its sixteenth; the centimetre 2 to
-    /// 2.5 times as long as the millimetre.
-    fn band(self) -> (f64, f64) {
-        (-0.4 * self.typical, (1.35 * self.longest).max(3.8 * self.typical))
+    /// 2.5 times as long as the millimetre. `before`, in lengths: how far off the feet may be.
+    fn band(self, before: f64) -> (f64, f64) {
+        (-before * self.typical, (1.35 * self.longest).max(3.8 * self.typical))
     }
 
     fn step_s(self) -> f64 {
@@ -176,7 +177,7 @@ fn in_frame(
 ) -> Option<TickRow> {
     let Sizes { typical, reach, .. } = sizes;
     let step_s = sizes.step_s();
-    let (from_s, mut to_s) = sizes.band();
+    let (from_s, mut to_s) = sizes.band(if first.is_some() { 1.0 } else { 0.5 });
     let mut band = first.unwrap_or_else(|| Band::of(rgb, &frame, (from_s, to_s), step_s, span));
     let mut tracks;
     let mut tries = 0;
