@@ -1,5 +1,7 @@
 //! The integration tests, one binary.
 
+#![allow(clippy::unwrap_used, clippy::print_stderr, reason = "a test may stop at once, and says aloud what it skips")]
+
 mod batch;
 mod cli;
 mod evenness;

@@ -25,6 +25,7 @@ use crate::base::raster::Raster;
 use crate::figures::Report;
 use crate::measure::photo::Photo;
 use crate::measure::pipeline::{Evidence, Request};
+use crate::measure::strand::Arrangement;
 
 /// Width of the page, px.
 const PAGE_WIDTH: u32 = 1600;
@@ -36,9 +37,12 @@ const PHOTO_HEIGHT: f64 = 1300.0;
 const MOST_ENLARGED: f64 = 3.0;
 const LEGEND_LINE: f64 = 24.0;
 const LEGEND_COLUMN: f64 = 390.0;
-/// Pieces that get a panel; more would make the page endless, and the photo shows them all.
+/// Pieces that get a panel, and wraps or strands of a skein; more would make the page endless, and the photo shows all.
 const PANELS: usize = 4;
+const PANELS_OF_MANY: usize = 2;
 const SMALL: f64 = 14.0;
+/// Width of a number's badge.
+const BADGE: f64 = 30.0;
 
 /// Why the picture could not be made.
 #[derive(Debug, thiserror::Error)]
@@ -90,7 +94,7 @@ impl<'a> Page<'a> {
         let (width, height) = (photo.rgb.width() as f64, photo.rgb.height() as f64);
         let room = f64::from(PAGE_WIDTH) - 2.0 * MARGIN;
         let scale = (room / width).min(PHOTO_HEIGHT / height).min(MOST_ENLARGED);
-        (scale.is_finite() && scale > 0.0).then_some(())?;
+        (width > 0.0 && height > 0.0 && scale > 0.0).then_some(())?;
         let shown = ((width * scale).round().max(1.0), (height * scale).round().max(1.0));
         let marks = marks::on_photo(request, report, evidence, 1.0 / scale);
         let panels: Vec<Panel> = evidence
@@ -99,7 +103,7 @@ impl<'a> Page<'a> {
             .iter()
             .filter(|s| s.chosen)
             .filter_map(|s| Panel::new(s, report, evidence))
-            .take(PANELS)
+            .take(if evidence.strands.arrangement == Arrangement::Separate { PANELS } else { PANELS_OF_MANY })
             .collect();
         let mut legend: Vec<Meaning> = marks.iter().map(|m| m.meaning).collect();
         legend.extend(panels.iter().flat_map(Panel::meanings));
@@ -132,9 +136,9 @@ impl<'a> Page<'a> {
         let shown = reduced(&photo.rgb, self.photo)?;
         canvas.picture(MARGIN as u32, HEADER as u32, &shown);
         canvas.look_through((MARGIN, HEADER), f64::from(self.photo.0), f64::from(self.photo.1));
-        let mut words = Words::default();
+        let mut placed = [Words::default(), Words::default()];
         for mark in &self.marks {
-            self.mark(&mut canvas, mark, &mut words);
+            self.mark(&mut canvas, mark, &mut placed);
         }
         canvas.look_at_all();
         self.draw_legend(&mut canvas);
@@ -163,7 +167,7 @@ impl<'a> Page<'a> {
         (MARGIN + (p.x + 0.5) * self.scale, HEADER + (p.y + 0.5) * self.scale)
     }
 
-    fn mark(&self, canvas: &mut Canvas, mark: &Mark, words: &mut Words) {
+    fn mark(&self, canvas: &mut Canvas, mark: &Mark, [words, numbers]: &mut [Words; 2]) {
         let look = mark.meaning.look();
         let places = |points: &[Point<Image>]| points.iter().map(|p| self.place(*p)).collect::<Vec<_>>();
         match &mark.shape {
@@ -176,11 +180,18 @@ impl<'a> Page<'a> {
             }
             Shape::Dot(at) => canvas.dot(self.place(*at), 4.0, look.ink),
             Shape::Ring(at, radius) => canvas.ring(self.place(*at), (radius * self.scale).max(7.0), &look),
-            Shape::Badge(at, text) => canvas.badge(self.place(*at), 16.0, look.ink, text),
+            Shape::Badge(at, text) => {
+                // Wraps lie closer than their numbers are wide: every second or third is shown, counting on goes by eye.
+                let at = self.place(*at);
+                if numbers.has_room(at, BADGE) {
+                    canvas.badge(at, 16.0, look.ink, text);
+                }
+            }
             Shape::Word(at, text) => {
                 let at = self.place(*at);
-                // Dozens of ruler marks may have been taken for no yarn: one word tells it of its neighbours too.
-                if mark.meaning != Meaning::Refused || words.has_room(at, text_width(text, SMALL) + 1.1 * SMALL) {
+                // Many neighbours may be left out or refused alike: one word tells it of those beside it too.
+                let often = matches!(mark.meaning, Meaning::Refused | Meaning::LeftOut);
+                if !often || words.has_room(at, text_width(text, SMALL) + 1.1 * SMALL) {
                     canvas.label(at, SMALL, look.ink, text);
                 }
             }

@@ -23,11 +23,11 @@ const AZURE: Ink = Ink(0x1a, 0xb8, 0xff);
 /// Twist: amber.
 const AMBER: Ink = Ink(0xff, 0xc4, 0x1f);
 /// Rulers: rose.
-const ROSE: Ink = Ink(0xff, 0x5c, 0xb0);
+const ROSE: Ink = Ink(0xff, 0x4d, 0xa6);
 /// Faults: a deep red-orange, darker than all others.
 const EMBER: Ink = Ink(0xd9, 0x3a, 0x00);
 /// What was looked at and left: pale grey.
-const PALE: Ink = Ink(0xd4, 0xd6, 0xd9);
+const PALE: Ink = Ink(0xe8, 0xe9, 0xeb);
 
 /// What a mark means, in the order of the legend.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
