@@ -133,8 +133,8 @@ impl Meaning {
                 look(PALE, 1.4, Some([9.0, 5.0]), Sign::Line, "other piece, not measured (choose with --strand)")
             }
             Self::Refused => look(PALE, 1.0, Some([2.0, 4.0]), Sign::Frame, "taken for no yarn, and why"),
-            Self::Tick => look(ROSE, 1.4, None, Sign::Ticks, "mark of the ruler used"),
-            Self::OddTick => look(WHITE, 1.2, None, Sign::Ticks, "mark that did not fit, left out"),
+            Self::Tick => look(ROSE, 1.8, None, Sign::Ticks, "mark of the ruler used"),
+            Self::OddTick => look(WHITE, 1.8, None, Sign::Ticks, "mark that did not fit, left out"),
             Self::OtherRuler => {
                 look(ROSE, 1.4, Some([9.0, 5.0]), Sign::Frame, "other ruler, not used (choose with --ruler)")
             }
