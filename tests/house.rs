@@ -182,3 +182,17 @@ fn unsafe_code_is_forbidden_and_lints_are_kept() {
     assert_eq!(lint("clippy", "unwrap_used"), "warn");
     assert_eq!(lint("clippy", "print_stdout"), "warn");
 }
+
+#[test]
+fn every_dependency_has_its_reason_written_down() {
+    let package = fs::read_to_string(root().join("Cargo.toml")).expect("the package's file");
+    let package: toml::Table = package.parse().expect("it is TOML");
+    let reasons = fs::read_to_string(root().join("DEVELOPERS.md")).expect("the notes");
+    let missing: Vec<&String> = ["dependencies", "dev-dependencies"]
+        .iter()
+        .filter_map(|part| package[*part].as_table())
+        .flat_map(toml::Table::keys)
+        .filter(|name| !reasons.contains(name.as_str()))
+        .collect();
+    assert!(missing.is_empty(), "DEVELOPERS.md says nothing of {missing:?}");
+}
