@@ -110,6 +110,11 @@ fn in_file(file: &Path) -> Result<Vec<Report>, SavedError> {
     for value in values.map_err(|e| not_a_report(e.to_string()))? {
         let items = match value {
             serde_json::Value::Array(items) => items,
+            // Several photos of one sample: their pool, and each one's own report.
+            serde_json::Value::Object(mut several) => match several.remove("reports") {
+                Some(serde_json::Value::Array(items)) => items,
+                _ => vec![serde_json::Value::Object(several)],
+            },
             one => vec![one],
         };
         for item in items {
@@ -149,11 +154,13 @@ mod tests {
             "lines.jsonl",
             &format!("{one}\n{{\"file\":\"b\",\"report\":{one}}}\n{{\"file\":\"c\",\"report\":null}}\n"),
         );
+        put("several.txt", &format!("{{\"schema\":\"strandrule-pooled-1\",\"reports\":[{one},{one}]}}"));
         put("other.json", "{\"name\":\"mine\"}");
         let read = |name: &str| read_reports(&folder.path().join(name)).map(|r| r.len());
         assert_eq!(read("one.json").unwrap(), 1);
         assert_eq!(read("list.json").unwrap(), 2);
         assert_eq!(read("lines.jsonl").unwrap(), 2);
+        assert_eq!(read("several.txt").unwrap(), 2);
         assert_eq!(read_reports(folder.path()).unwrap().len(), 3);
         assert_eq!(read_reports(&folder.path().join("one.json")).unwrap()[0], report("a.jpg"));
         assert!(matches!(read("other.json"), Err(SavedError::NotAReport { .. })));
