@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 /// A light card with a dark, wavy strand; different for every `seed`.
-fn picture(path: &Path, seed: u32) {
+pub(crate) fn picture(path: &Path, seed: u32) {
     let (width, height) = (320u32, 200u32);
     let img = image::RgbImage::from_fn(width, height, |x, y| {
         let middle = 100.0 + 20.0 * (f64::from(x + 13 * seed) / 60.0).sin();

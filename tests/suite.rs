@@ -4,11 +4,14 @@
 
 mod batch;
 mod cli;
+mod compare;
 mod evenness;
+mod grade;
 mod house;
 mod outside;
 mod photo;
 mod plan;
+mod portfolio;
 mod reference;
 mod report;
 mod scale;

@@ -77,6 +77,8 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
     };
     let grouping = grouping_of(args.map.as_deref(), args.group)?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    std::fs::create_dir_all(out)
+        .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", out.display())))?;
     let notes = args.notes.as_deref().unwrap_or(place);
     let mut groups: BTreeMap<String, Vec<&Record>> = BTreeMap::new();
     for record in folder.records.iter().filter(|r| r.failure.is_none()) {

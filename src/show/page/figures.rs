@@ -6,10 +6,18 @@ use super::own;
 use crate::figures::report::Sample;
 use crate::figures::{Quantity, Reason, Warning};
 
-/// Digits that an interval supports: two significant ones of its half width, at most five behind the point.
+/// Digits behind the point that an interval supports: one significant digit of its half width, two where that begins
+/// with 1 or 2 and rounding it to one would move it by up to half. At most four.
 fn digits(low: f64, high: f64) -> usize {
     let half = ((high - low) / 2.0).abs().max(1e-9);
-    (1.0 - half.log10().floor()).clamp(0.0, 5.0).min(3.0) as usize
+    let decade = half.log10().floor();
+    let two = half / 10f64.powf(decade) < 3.0;
+    (if two { 1.0 - decade } else { -decade }).clamp(0.0, 4.0) as usize
+}
+
+/// A probability in words; nothing is certain.
+fn sure(probability: f64) -> String {
+    if probability > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * probability) }
 }
 
 /// A number and its interval, as far as the interval supports digits.
@@ -47,19 +55,18 @@ pub fn lead(sample: &Sample) -> String {
         Some(d) => format!("{d:?} twist"),
         None => "direction not told".to_owned(),
     };
-    let chance = |p: &Option<f64>| p.map(|p| format!("{:.0} % sure", 100.0 * p));
-    let sure = match (&sample.plies, &sample.twist_direction) {
-        (Quantity::Measured { probability: p, .. }, Quantity::Measured { probability: q, .. }) => {
-            [chance(p).map(|c| format!("plies {c}")), chance(q).map(|c| format!("direction {c}"))]
-                .into_iter()
-                .flatten()
-                .collect::<Vec<_>>()
-                .join(", ")
-        }
-        _ => String::new(),
+    let told = |name: &str, p: Option<f64>| p.map(|p| format!("<small>{name} {}</small>", sure(p))).unwrap_or_default();
+    let probability = |q: &Quantity<u32>| match q {
+        Quantity::Measured { probability, .. } => *probability,
+        Quantity::Unanswered(_) => None,
     };
+    let of_direction = match &sample.twist_direction {
+        Quantity::Measured { probability, .. } => *probability,
+        Quantity::Unanswered(_) => None,
+    };
+    let sure = format!("{}{}", told("plies", probability(&sample.plies)), told("direction", of_direction));
     format!(
-        "<dl class=\"lead\"><div><dt>Kind</dt><dd>{plies}, {direction}<small>{sure}</small></dd></div>{}{}{}</dl>",
+        "<dl class=\"lead\"><div><dt>Kind</dt><dd>{plies}, {direction}{sure}</dd></div>{}{}{}</dl>",
         tile("Thickness", &sample.diameter_mm, " mm", &wraps),
         tile("Twist", &sample.twists_per_inch, " turns/in", &angle),
         tile("Unevenness of thickness", &sample.evenness.diameter_cv_percent, " %", "0 % is perfectly even"),
@@ -86,7 +93,7 @@ pub fn figures_table(sample: &Sample) -> String {
         ("Kinks per metre", "", &sample.kinks),
     ];
     let mut out = String::from(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"All figures\"><table><caption>All figures. Where one is missing, the reason stands in its place.</caption>\
+        "<section class=\"scroll\" tabindex=\"0\" aria-label=\"All figures\"><table><caption>All figures. Where one is missing, the reason stands in its place.</caption>\
          <thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Value</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
     );
     for (name, unit, quantity) in rows {
@@ -105,7 +112,7 @@ pub fn figures_table(sample: &Sample) -> String {
             }
         };
     }
-    out.push_str("</tbody></table></div>");
+    out.push_str("</tbody></table></section>");
     if !sample.weight_categories.is_empty() {
         out.push_str(&categories(sample));
     }

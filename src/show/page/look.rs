@@ -72,8 +72,7 @@ fn lab(rgb: [f64; 3]) -> [f64; 3] {
 pub fn look(photo: &Photo, measured: &Measured) -> Option<Look> {
     let pieces = measured.evidence.strands.pieces.iter().filter(|p| p.chosen);
     let strand = pieces.max_by_key(|p| p.stations.len())?;
-    let strip = &strand.strip.rgb;
-    let picture = coded(strip)?;
+    let picture = near_rows(&coded(&strand.strip.rgb)?, strand)?;
     let (strip_png, _) = sized(&picture, STRIP_WIDTH, 1.0)?;
     let px_per_mm = measured.report.scale.px_per_mm.value().copied();
     let columns_per_mm = px_per_mm.map(|s| s / strand.step_px).filter(|c| c.is_finite() && *c > 0.0);
@@ -90,6 +89,16 @@ fn coded(strip: &Raster<[f32; 3]>) -> Option<RgbImage> {
     let bytes: Vec<u8> = strip.samples().iter().flatten().map(|v| srgb_of_linear(*v)).collect();
     RgbImage::from_raw(u32::try_from(strip.width()).ok()?, u32::try_from(strip.height()).ok()?, bytes)
         .filter(|p| p.width() > 0 && p.height() > 0)
+}
+
+/// The rows of a straightened strand within 1.3 widths of its middle: enough ground to see its edge and its hairs.
+fn near_rows(picture: &RgbImage, strand: &Strand) -> Option<RgbImage> {
+    let widths: Vec<f64> = strand.stations.iter().map(crate::measure::strand::Station::width_px).collect();
+    let reach = (1.3 * stats::median(&widths)? / strand.step_px).max(2.0);
+    let top = (strand.strip.middle_row - reach).floor().max(0.0) as u32;
+    let bottom = ((strand.strip.middle_row + reach).ceil() as u32).min(picture.height().saturating_sub(1));
+    let rows = bottom.checked_sub(top)? + 1;
+    Some(image::imageops::crop_imm(picture, 0, top, picture.width(), rows).to_image())
 }
 
 /// A picture brought to a width, but not enlarged more than `most`, as PNG, with the factor.

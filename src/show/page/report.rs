@@ -14,7 +14,7 @@ const PROFILES: usize = 6;
 #[must_use]
 pub fn strand_figure(strip_png: &[u8], alt: &str) -> String {
     format!(
-        "<figure><img class=\"strand\" src=\"{}\" alt=\"{}\"><figcaption>The yarn, cut out of the photo and laid straight.</figcaption></figure>",
+        "<figure><img class=\"strand\" src=\"{}\" alt=\"{}\"><figcaption>Some of the yarn, cut out of the photo and laid straight.</figcaption></figure>",
         data_uri(strip_png),
         own(alt)
     )
@@ -36,7 +36,7 @@ fn described(sample: &Sample) -> String {
 #[must_use]
 pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> String {
     let picture = format!(
-        "<img class=\"strand big\" src=\"{}\" alt=\"A short part of the yarn, enlarged: single fibres and the lines of twist\">",
+        "<img class=\"near\" src=\"{}\" alt=\"A short part of the yarn, enlarged: single fibres and the lines of twist\">",
         data_uri(inset_png)
     );
     let Some(mm) = facts.inset_mm.filter(|mm| *mm > 0.0) else {
@@ -54,13 +54,8 @@ pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> String {
     // On paper the picture is 150 mm wide.
     let times = 150.0 / mm;
     format!(
-        "<figure class=\"inset\">{picture}<svg viewBox=\"0 0 1000 34\" role=\"img\" aria-label=\"Scale bar of {bar} mm\" width=\"1000\" height=\"34\">\
-         <path d=\"M1 3v16M1 11h{0:.1}M{1:.1} 3v16\" fill=\"none\" stroke=\"currentColor\" stroke-width=\"4\"/>\
-         <text x=\"{2:.1}\" y=\"20\" font-size=\"24\" fill=\"currentColor\">{bar} mm</text></svg>\
-         <figcaption>{mm:.1} mm of it, enlarged: {times:.0} times when this picture is 150 mm wide.</figcaption></figure>",
-        share * 10.0,
-        1.0 + share * 10.0,
-        share * 10.0 + 16.0
+        "<figure class=\"inset\">{picture}<div class=\"scalebar\" style=\"width:{share:.2}%\"></div><div class=\"num\">{bar} mm</div>\
+         <figcaption>{mm:.1} mm of it, enlarged: {times:.0} times when this picture is 150 mm wide.</figcaption></figure>"
     )
 }
 
@@ -75,7 +70,7 @@ pub fn swatch(colour: &Colour) -> String {
         "Not white-balanced: no grey step of a ruler card was seen, so this colour holds the colour of the light too."
     };
     format!(
-        "<p><span class=\"swatch\" style=\"background:rgb({r} {g} {b})\" role=\"img\" aria-label=\"The yarn's mean colour\"></span>\
+        "<p class=\"colour\"><span class=\"swatch\" style=\"background:rgb({r} {g} {b})\" role=\"img\" aria-label=\"The yarn's mean colour\"></span>\
          <span class=\"num\">L* {l:.0}, a* {a:.0}, b* {bb:.0} (CIELAB, D65); sRGB {r}, {g}, {b}; varies along the strand by {:.1} (CIE 1976)</span></p><p class=\"why\">{worth}</p>",
         colour.spread
     )
@@ -143,7 +138,7 @@ pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> String {
         if faults.list.is_empty() {
             let _ = write!(out, "<p>No thick or thin place of 30&nbsp;% or more on {:.0} mm.</p>", faults.searched_mm);
         } else {
-            out.push_str("<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Thick and thin places\"><table><caption>Thick and thin places of 30&nbsp;% or more</caption><thead><tr><th scope=\"col\">Piece</th><th scope=\"col\">Kind</th><th scope=\"col\" class=\"r\">From</th><th scope=\"col\" class=\"r\">Length</th><th scope=\"col\" class=\"r\">Against the median</th></tr></thead><tbody>");
+            out.push_str("<section class=\"scroll\" tabindex=\"0\" aria-label=\"Thick and thin places\"><table><caption>Thick and thin places of 30&nbsp;% or more</caption><thead><tr><th scope=\"col\">Piece</th><th scope=\"col\">Kind</th><th scope=\"col\" class=\"r\">From</th><th scope=\"col\" class=\"r\">Length</th><th scope=\"col\" class=\"r\">Against the median</th></tr></thead><tbody>");
             for fault in &faults.list {
                 let kind = match fault.kind {
                     FaultKind::Thick => "thick",
@@ -155,7 +150,7 @@ pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> String {
                     fault.strand, fault.start_mm, fault.length_mm, fault.deviation_percent
                 );
             }
-            out.push_str("</tbody></table></div>");
+            out.push_str("</tbody></table></section>");
         }
     }
     out
@@ -167,7 +162,13 @@ pub fn report_page(report: &Report, overlay_png: Option<&[u8]>, look: Option<&su
     let sample = &report.sample;
     let title = sample.label.clone().unwrap_or_else(|| report.photo.file.clone());
     let taken = report.photo.taken_at.as_deref().map(|t| format!(", taken {}", own(t))).unwrap_or_default();
-    let header = format!("<h1>{}</h1>\n<p class=\"under\">{}{taken}</p>", own(&title), own(&report.photo.file));
+    let header = format!(
+        "<h1>{}</h1>\n<p class=\"under\">photo {}, {} × {} px{taken}</p>",
+        own(&title),
+        own(&report.photo.file),
+        report.photo.width_px,
+        report.photo.height_px
+    );
     let mut main = look.map(|l| strand_figure(&l.strip_png, &described(sample))).unwrap_or_default();
     main.push_str(&lead(sample));
     main.push_str(&advice(sample, &report.warnings));
@@ -179,7 +180,7 @@ pub fn report_page(report: &Report, overlay_png: Option<&[u8]>, look: Option<&su
         );
     }
     if let Some(look) = look {
-        main.push_str("<h2>Near by</h2>");
+        main.push_str("<h2>From near</h2>");
         main.push_str(&inset_figure(&look.inset_png, &look.facts));
         if let Some(colour) = &look.facts.colour {
             main.push_str(&swatch(colour));

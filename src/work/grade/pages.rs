@@ -107,7 +107,7 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
 
 fn criteria_table(mark: &Mark) -> String {
     let mut out = String::from(
-        "<div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Criteria\"><table><caption>Each part of the mark</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Asked</th><th scope=\"col\">Measured</th><th scope=\"col\">How it stands</th><th scope=\"col\" class=\"r\">Part</th><th scope=\"col\" class=\"r\">Weight</th></tr></thead><tbody>",
+        "<section class=\"scroll\" tabindex=\"0\" aria-label=\"Criteria\"><table><caption>Each part of the mark</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Asked</th><th scope=\"col\">Measured</th><th scope=\"col\">How it stands</th><th scope=\"col\" class=\"r\">Part</th><th scope=\"col\" class=\"r\">Weight</th></tr></thead><tbody>",
     );
     for c in &mark.criteria {
         let part = c.share.map_or_else(|| "none".to_owned(), |s| format!("{:.0} %", 100.0 * s));
@@ -122,7 +122,7 @@ fn criteria_table(mark: &Mark) -> String {
             c.weight
         );
     }
-    out.push_str("</tbody></table></div><h3>What to change at the wheel</h3><ul class=\"said\">");
+    out.push_str("</tbody></table></section><h3>What to change at the wheel</h3><ul class=\"said\">");
     for c in &mark.criteria {
         let _ = write!(out, "<li><strong>{}:</strong> {}</li>", own(c.words), own(&c.sentence));
     }
@@ -141,7 +141,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         rubric.out_of
     );
     let mut main = missing(class);
-    main.push_str("<h2>Marks</h2><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Marks\"><table><caption>One row a sample. ● meets what was asked, ○ cannot be told from it, ▲ misses it.</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>");
+    main.push_str("<h2>Marks</h2><section class=\"scroll\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample. ● meets what was asked, ○ cannot be told from it, ▲ misses it.</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>");
     for criterion in &rubric.criteria {
         let _ = write!(main, "<th scope=\"col\">{}</th>", own(criterion.what.words()));
     }
@@ -170,7 +170,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         }
         main.push_str("</tr>");
     }
-    main.push_str("</tbody></table></div>");
+    main.push_str("</tbody></table></section>");
     document(&rubric.title, &header, &main, "")
 }
 

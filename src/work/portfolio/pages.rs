@@ -66,7 +66,7 @@ pub fn sample_page(piece: &Piece) -> String {
     main.push_str(&notes_section(&piece.notes));
     let rest = look_section(sample, None, piece.shown.near.as_deref(), piece.shown.facts.as_ref());
     if !rest.is_empty() {
-        main.push_str("<h2>Near by</h2>");
+        main.push_str("<h2>From near</h2>");
         main.push_str(&rest);
     }
     let strands: Vec<&StrandFigures> = piece.reports.iter().flat_map(|r| &r.strands).collect();
@@ -117,7 +117,7 @@ fn between(pooled: &PooledReport) -> String {
         return String::new();
     }
     let mut out = String::from(
-        "<h3>Between the photos</h3><div class=\"scroll\" tabindex=\"0\" role=\"region\" aria-label=\"Between the photos\"><table><caption>Standard deviation between photos, beyond what each photo's own uncertainty explains</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Deviation</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
+        "<h3>Between the photos</h3><section class=\"scroll\" tabindex=\"0\" aria-label=\"Between the photos\"><table><caption>Standard deviation between photos, beyond what each photo's own uncertainty explains</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Deviation</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
     );
     for b in &pooled.between_photos {
         let (Some(sd), Some([low, high])) = (b.standard_deviation.value(), b.standard_deviation.interval95()) else {
@@ -131,7 +131,7 @@ fn between(pooled: &PooledReport) -> String {
             b.photos
         );
     }
-    out.push_str("</tbody></table></div>");
+    out.push_str("</tbody></table></section>");
     out
 }
 
@@ -146,7 +146,7 @@ pub fn index_page(title: &str, pieces: &[Piece], pages: &[String]) -> String {
         if pieces.len() == 1 { "sample" } else { "samples" }
     );
     let mut main = String::from(
-        "<form id=\"tools\" class=\"tools\" hidden onsubmit=\"return false\"><div><label for=\"find\">Show only those with the words</label><input id=\"find\" type=\"search\" autocomplete=\"off\"></div><div><label for=\"order\">In the order of</label><select id=\"order\"><option value=\"name\">name</option><option value=\"thick\">thickness</option><option value=\"twist\">twist</option><option value=\"angle\">twist angle</option><option value=\"even\">unevenness</option></select></div><p id=\"told\" class=\"under\" role=\"status\"></p></form><ul id=\"shelf\" class=\"shelf\">",
+        "<div id=\"tools\" class=\"tools\" hidden><div><label for=\"find\">Show only those with the words</label><input id=\"find\" type=\"search\" autocomplete=\"off\"></div><div><label for=\"order\">In the order of</label><select id=\"order\"><option value=\"name\">name</option><option value=\"thick\">thickness</option><option value=\"twist\">twist</option><option value=\"angle\">twist angle</option><option value=\"even\">unevenness</option></select></div><p id=\"told\" class=\"under\" role=\"status\"></p></div><ul id=\"shelf\" class=\"shelf\">",
     );
     let data =
         |sample: &Sample, figure: Figure| figure.of(sample).value().map(|v| format!("{v:.6}")).unwrap_or_default();
@@ -176,6 +176,9 @@ fn lines(piece: &Piece) -> String {
     let mut all = Vec::new();
     let plies = sample.plies.value().map(|n| if *n == 1 { "singles".to_owned() } else { format!("{n}-ply") });
     let way = sample.twist_direction.value().map(|d| format!("{d:?} twist"));
+    if plies.is_none() && way.is_none() && sample.diameter_mm.value().is_none() {
+        all.push("nothing could be measured".to_owned());
+    }
     all.push([plies, way].into_iter().flatten().collect::<Vec<_>>().join(", "));
     let thick = sample.diameter_mm.value().map(|d| format!("{d:.2} mm"));
     let turns = sample.twists_per_inch.value().map(|t| format!("{t:.1} turns/in"));
