@@ -35,7 +35,7 @@ pub(super) fn wrong_word(key: &str, asked: &str) -> String {
 fn less(figure: Figure) -> &'static str {
     match figure {
         Figure::DiameterMm | Figure::EnvelopeDiameterMm => {
-            "Too thick: draft further before the twist runs in, or hold back fewer fibres."
+            "Too thick: draft further before the twist runs in, or let fewer fibres into each draft."
         }
         Figure::WrapsPerInch => "Too thin: draft less far, or let more fibre into each draft.",
         Figure::TwistAngleDeg | Figure::TwistsPerInch | Figure::TwistsPerMetre => {

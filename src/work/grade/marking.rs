@@ -188,7 +188,8 @@ fn word<T: PartialEq>(base: Marked, quantity: &Quantity<T>, asked: &T, written: 
         return unanswered(base, quantity.reason().map(crate::figures::Reason::message));
     };
     let sure = probability.unwrap_or(1.0);
-    let measured = format!("{} ({:.0} % sure)", written(value), 100.0 * sure);
+    let how_sure = if sure > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * sure) };
+    let measured = format!("{} ({how_sure})", written(value));
     let right = value == asked;
     if !right && sure < SURE {
         let sentence = format!(

@@ -134,14 +134,17 @@ fn criteria_table(mark: &Mark) -> String {
 #[must_use]
 pub fn class_page(class: &Class, rubric: &Rubric) -> String {
     let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+    let missing = missing(class);
+    let more = if missing.is_empty() { "" } else { "; <a href=\"#look\">some are to be looked at</a>" };
     let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">{} on the list, {marked} marked out of {}</p>",
+        "<h1>{}</h1>\n<p class=\"under\">{} on the list, {marked} marked, out of {}{more}</p>",
         own(&rubric.title),
         class.entries.len(),
         rubric.out_of
     );
-    let mut main = missing(class);
-    main.push_str("<h2>Marks</h2><section class=\"scroll\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample. ● meets what was asked, ○ cannot be told from it, ▲ misses it.</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>");
+    let mut main = String::from(
+        "<h2>Marks</h2><section class=\"scroll\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample. ● meets what was asked, ○ cannot be told from it, ▲ misses it.</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
+    );
     for criterion in &rubric.criteria {
         let _ = write!(main, "<th scope=\"col\">{}</th>", own(criterion.what.words()));
     }
@@ -160,7 +163,9 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
             Some(mark) => {
                 let _ = write!(main, "<td class=\"r\"><strong>{}</strong></td>", total(mark));
                 for c in &mark.criteria {
-                    let _ = write!(main, "<td>{}{}</td>", c.standing.sign(), own(&c.measured));
+                    // The interval stands on the person's own page.
+                    let short = c.measured.split(" (").next().unwrap_or_default();
+                    let _ = write!(main, "<td>{}{}</td>", c.standing.sign(), own(short));
                 }
             }
             None => {
@@ -171,6 +176,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         main.push_str("</tr>");
     }
     main.push_str("</tbody></table></section>");
+    main.push_str(&missing);
     document(&rubric.title, &header, &main, "")
 }
 
@@ -220,5 +226,5 @@ fn missing(class: &Class) -> String {
             .map(|e| format!("{} ({} photos)", line(e), e.photos.len()))
             .collect(),
     );
-    if out.is_empty() { out } else { format!("<section><h2>To be looked at</h2>{out}</section>") }
+    if out.is_empty() { out } else { format!("<section id=\"look\"><h2>To be looked at</h2>{out}</section>") }
 }
