@@ -120,8 +120,11 @@ enum Detail {
     Bent,
 }
 
+/// Points of the photo.
+type Points = Vec<Point<Image>>;
+
 /// The bars' ends on either side.
-fn ends_of(row: &Row) -> Option<(Vec<Point<Image>>, Vec<Point<Image>>)> {
+fn ends_of(row: &Row) -> Option<(Points, Points)> {
     let first = row.bars.first()?;
     let sorted = row.bars.iter().map(|bar| {
         let [a, b] = bar.ends();

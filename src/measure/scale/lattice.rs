@@ -102,7 +102,7 @@ pub(super) fn number(places: &[f64], step: f64) -> Option<Lattice> {
         let mut kept: Vec<(f64, f64)> = vec![(0.0, places[start])];
         let mut at = start as isize + sign;
         while let Some(x) = usize::try_from(at).ok().and_then(|i| places.get(i)) {
-            let (n, err) = place_in(&kept, *x, step, sign as f64);
+            let (n, err) = place_in(&kept, *x, step);
             if n.abs() >= 1.0 && n != kept[kept.len() - 1].0 && err < 0.27 {
                 numbers[at as usize] = Some(n as i32);
                 kept.push((n, *x));
@@ -127,7 +127,7 @@ fn densest(places: &[f64], step: f64) -> Option<usize> {
 }
 
 /// Number that fits `x` best, going on from the places numbered so far, and how far off it is, in steps.
-fn place_in(kept: &[(f64, f64)], x: f64, step: f64, sign: f64) -> (f64, f64) {
+fn place_in(kept: &[(f64, f64)], x: f64, step: f64) -> (f64, f64) {
     // The last ten tell the local step; their line goes on across a gap.
     let recent = &kept[kept.len().saturating_sub(10)..];
     let (last_n, last_x) = recent[recent.len() - 1];
@@ -142,7 +142,6 @@ fn place_in(kept: &[(f64, f64)], x: f64, step: f64, sign: f64) -> (f64, f64) {
     };
     let k = (x - last_x) / local;
     let n = k.round();
-    let _ = sign;
     (last_n + n, (k - n).abs())
 }
 
@@ -172,8 +171,6 @@ fn refine(places: &[f64], mut numbers: Vec<Option<i32>>) -> Option<Lattice> {
         curve = Some(fitted);
     }
     let curve = curve?;
-    // Two places may claim one number (a tick broken in two is fine, a tick and an intruder are not): the nearer keeps it
-    // unless both lie within the limit.
     let step = median(&numbers.iter().flatten().map(|n| curve.step(f64::from(*n)).abs()).collect::<Vec<_>>())?;
     (step > 0.0).then_some(Lattice { numbers, curve, spread, step })
 }

@@ -58,11 +58,6 @@ impl Level {
         Self { level: self.level + 1, luma }
     }
 
-    /// The same with light and dark exchanged.
-    pub(super) fn inverted(&self) -> Self {
-        Self { level: self.level, luma: self.luma.map(|v| 255 - v) }
-    }
-
     /// Pixels of the photo per pixel here.
     pub(super) fn factor(&self) -> f64 {
         f64::from(1u32 << self.level)

@@ -103,8 +103,6 @@ fn relative_depth(left: f32, middle: f32, right: f32, dark: bool) -> f32 {
 pub(super) struct Track {
     /// Rows and the place of its middle in them: (s, X).
     pub(super) points: Vec<(f64, f64)>,
-    /// Mean relative contrast.
-    pub(super) contrast: f64,
     /// Mean width at half of its contrast, px.
     pub(super) width: f64,
 }
@@ -136,7 +134,6 @@ impl Track {
 struct Growing {
     track: Track,
     last_row: usize,
-    sum_contrast: f64,
     sum_width: f64,
 }
 
@@ -153,7 +150,7 @@ pub(super) fn follow(band: &Band, reach: usize, threshold: f32, dark: bool) -> V
         let mut next: Vec<Growing> = Vec::new();
         let mut taken = vec![false; growing.len()];
         let mut from = 0;
-        for (at, depth, width) in peaks {
+        for (at, width) in peaks {
             let x = band.first_x + at;
             while from < growing.len() && last_x(&growing[from]) < x - 1.5 {
                 from += 1;
@@ -168,13 +165,11 @@ pub(super) fn follow(band: &Band, reach: usize, threshold: f32, dark: bool) -> V
                     let g = &mut growing[i];
                     g.track.points.push((s, x));
                     g.last_row = row;
-                    g.sum_contrast += f64::from(depth);
                     g.sum_width += width;
                 }
                 None => next.push(Growing {
-                    track: Track { points: vec![(s, x)], contrast: 0.0, width: 0.0 },
+                    track: Track { points: vec![(s, x)], width: 0.0 },
                     last_row: row,
-                    sum_contrast: f64::from(depth),
                     sum_width: width,
                 }),
             }
@@ -192,7 +187,7 @@ pub(super) fn follow(band: &Band, reach: usize, threshold: f32, dark: bool) -> V
         .filter(|g| g.track.points.len() >= 3)
         .map(|g| {
             let n = g.track.points.len() as f64;
-            Track { contrast: g.sum_contrast / n, width: g.sum_width / n, ..g.track }
+            Track { width: g.sum_width / n, ..g.track }
         })
         .collect();
     tracks.sort_by(|a, b| a.line(0.0).0.total_cmp(&b.line(0.0).0).then(a.extent().0.total_cmp(&b.extent().0)));
@@ -203,8 +198,8 @@ fn last_x(g: &Growing) -> f64 {
     g.track.points.last().map_or(0.0, |p| p.1)
 }
 
-/// Peaks above the threshold: place of the centroid (columns), height, width at half height.
-fn peaks_of(contrast: &[f32], threshold: f32, reach: usize) -> Vec<(f64, f32, f64)> {
+/// Peaks above the threshold: place of the centroid (columns), width at half height.
+fn peaks_of(contrast: &[f32], threshold: f32, reach: usize) -> Vec<(f64, f64)> {
     let mut peaks = Vec::new();
     let mut i = 0;
     while i < contrast.len() {
@@ -224,7 +219,7 @@ fn peaks_of(contrast: &[f32], threshold: f32, reach: usize) -> Vec<(f64, f32, f6
             }
             let width = run.iter().filter(|c| **c > height / 2.0).count() as f64;
             if run.len() <= 2 * reach && sum > 0.0 {
-                peaks.push((moment / sum, height, width));
+                peaks.push((moment / sum, width));
             }
         } else {
             i += 1;
