@@ -2,12 +2,19 @@
 
 use std::path::{Path, PathBuf};
 
+use approx::{assert_abs_diff_eq, assert_relative_eq};
 use serde_json::Value;
 use strandrule::base::geometry::{Image, Point};
+use strandrule::base::raster::Raster;
+use strandrule::base::units::{Angle, Mm, TurnsPerMm};
 use strandrule::figures::report::TwistDirection;
+use strandrule::figures::words::Reason;
 use strandrule::measure::photo::{Limits, Photo, read};
 use strandrule::measure::strand::{Arrangement, Edge, LeftOutWhy, Station, Strand, Strands, Strip};
-use strandrule::measure::twist::{Twist, TwistParams, TwistRequest, read_twist};
+use strandrule::measure::twist::{
+    Twist, TwistParams, TwistRequest, axis_radius_of_envelope, read_twist, surface_angle_from_turns,
+    turns_from_surface_angle,
+};
 
 fn numbers(v: &Value) -> Vec<f64> {
     v.as_array().map(|a| a.iter().map(|x| x.as_f64().unwrap_or(f64::NAN)).collect()).unwrap_or_default()
@@ -202,4 +209,252 @@ fn photos_traced_from_truth() {
             if readable(&truth) { "" } else { "(hardly readable)" },
         );
     }
+}
+
+// ---- drawn helices of exact geometry -------------------------------------------------------------------------------
+
+/// A straight strip drawn from the textbook helix: lines on a cylinder of radius `radius` px at `phi = 2 pi T x + const`
+/// for Z, each with its own brightness; smooth light across. No formula of the library is used.
+fn drawn_singles(radius: f64, turns_per_px: f64, z: bool, columns: usize) -> Strands {
+    let mut seed = 7u64;
+    let mut random = move || {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        (seed >> 33) as f64 / f64::from(1u32 << 31)
+    };
+    // Brightness around the yarn, 240 fibres, each fading in and out along its length.
+    let fibres: Vec<(f64, f64, f64)> =
+        (0..240).map(|_| (random() * std::f64::consts::TAU, random() - 0.5, random() * 40.0)).collect();
+    let sign = if z { 1.0 } else { -1.0 };
+    drawn(columns, radius * 1.3, |x, y| {
+        if y.abs() >= radius {
+            return None;
+        }
+        let phi = (y / radius).asin();
+        let around = sign * phi - std::f64::consts::TAU * turns_per_px * x;
+        let mut v = 0.5 * (1.0 - 0.3 * (y / radius).powi(2));
+        for (angle, strength, start) in &fibres {
+            let off = (around - angle + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
+            let w = off * radius / 0.9;
+            if w.abs() < 3.0 {
+                v += 0.35 * strength * (-0.5 * w * w).exp() * (0.6 + 0.4 * ((x + start) * 0.05).sin());
+            }
+        }
+        Some(v)
+    }, |_| (-radius, radius))
+}
+
+/// A straight strip of `plies` round plies of radius `r` px just touching, wound `turns_per_px`: drawn as circles in each
+/// cross-section, the nearest seen, matt light from one side.
+fn drawn_plied(plies: usize, r: f64, turns_per_px: f64, z: bool, columns: usize) -> Strands {
+    let axis = r / (std::f64::consts::PI / plies as f64).sin();
+    let sign = if z { 1.0 } else { -1.0 };
+    let at = move |x: f64, k: usize| {
+        std::f64::consts::TAU * (turns_per_px * x + k as f64 / plies as f64)
+    };
+    drawn(columns, (axis + r) * 1.2, move |x, y| {
+        let mut best: Option<(f64, f64)> = None;
+        for k in 0..plies {
+            let (middle, front) = (sign * axis * at(x, k).sin(), axis * at(x, k).cos());
+            let off = (y - middle) / r;
+            if off.abs() < 1.0 {
+                let height = front + r * (1.0 - off * off).sqrt();
+                if best.is_none_or(|b| height > b.0) {
+                    best = Some((height, off));
+                }
+            }
+        }
+        best.map(|(height, off)| 0.45 + 0.12 * off + 0.25 * (height / (axis + r) - 0.6))
+    }, move |x| {
+        let ends = (0..plies).map(|k| sign * axis * at(x, k).sin());
+        ends.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), m| (a.min(m - r), b.max(m + r)))
+    })
+}
+
+/// One straight piece painted into a strip: brightness in linear light (`None`: the light ground beside the yarn), edges
+/// as given, averaged over 3 x 3 places in each pixel.
+fn drawn(
+    columns: usize,
+    half: f64,
+    paint: impl Fn(f64, f64) -> Option<f64>,
+    edges: impl Fn(f64) -> (f64, f64),
+) -> Strands {
+    let side = half.ceil() as usize;
+    let rows = 2 * side + 1;
+    let mut rgb = Raster::filled(columns, rows, [0.0f32; 3]);
+    for row in 0..rows {
+        for column in 0..columns {
+            let mut sum = 0.0;
+            for (dx, dy) in (0..9).map(|k| (f64::from(k % 3 - 1) / 3.0, f64::from(k / 3 - 1) / 3.0)) {
+                sum += paint(column as f64 + dx, row as f64 - side as f64 + dy).unwrap_or(0.8);
+            }
+            rgb.set(column, row, [(sum / 9.0) as f32; 3]);
+        }
+    }
+    let stations = (0..columns)
+        .map(|c| {
+            let (left, right) = edges(c as f64);
+            Station {
+                centre: Point::<Image>::new(c as f64, side as f64),
+                normal: Point::new(0.0, 1.0),
+                left: Edge { offset_px: left, u_px: 0.2 },
+                right: Edge { offset_px: right, u_px: 0.2 },
+                hair_cover_px: 0.0,
+                left_out: None,
+            }
+        })
+        .collect();
+    let strand = Strand {
+        number: 1,
+        chosen: true,
+        step_px: 1.0,
+        stations,
+        strip: Strip { rgb, middle_row: side as f64, step_px: 1.0 },
+        edge_systematic_u_px: 0.2,
+        blur_px: 0.5,
+        kinks: Vec::new(),
+    };
+    Strands { arrangement: Arrangement::Separate, pieces: vec![strand], wraps: None, refused: Vec::new(), reason: None }
+}
+
+/// The same strip seen in a mirror (`flip_rows`), walked from the other end (`flip_columns`), or both: a turn by 180
+/// degrees.
+fn flipped(strands: &Strands, flip_rows: bool, flip_columns: bool) -> Strands {
+    let mut out = strands.clone();
+    for piece in &mut out.pieces {
+        let (w, h) = (piece.strip.rgb.width(), piece.strip.rgb.height());
+        let source = piece.strip.rgb.clone();
+        for y in 0..h {
+            for x in 0..w {
+                let from = (if flip_columns { w - 1 - x } else { x }, if flip_rows { h - 1 - y } else { y });
+                piece.strip.rgb.set(x, y, source.get(from.0, from.1).unwrap());
+            }
+        }
+        if flip_columns {
+            piece.stations.reverse();
+        }
+        if flip_rows {
+            for s in &mut piece.stations {
+                (s.left.offset_px, s.right.offset_px) = (-s.right.offset_px, -s.left.offset_px);
+            }
+        }
+    }
+    out
+}
+
+fn read_plain(strands: &Strands) -> Twist {
+    read_twist(strands, &TwistRequest::default(), &TwistParams::default())
+}
+
+fn letter(t: &Twist) -> TwistDirection {
+    t.direction.clone().expect("a direction").0
+}
+
+fn mean_angle_deg(t: &Twist) -> f64 {
+    t.pieces[0].mean_angle_rad.expect("an angle").value.to_degrees()
+}
+
+fn turns_of(t: &Twist) -> f64 {
+    let turns: Vec<f64> = t.pieces[0].turns.iter().flatten().copied().collect();
+    (turns[turns.len() - 1] - turns[0]) / (turns.len() - 1) as f64
+}
+
+// Source: tan(angle) = pi d T, idealised helical yarn (Hearle, Grosberg & Backer 1969, from memory); the digits worked by
+// hand: 1 mm at 3, 5, 8 turns an inch; 2 mm at 4; 0.5 mm at 10.
+#[test]
+fn angle_and_turns_follow_the_unrolled_cylinder() {
+    for (d, tpi, degrees) in [(1.0, 3.0, 20.36), (1.0, 5.0, 31.73), (1.0, 8.0, 44.70), (2.0, 4.0, 44.70), (0.5, 10.0, 31.73)] {
+        let angle = surface_angle_from_turns(TurnsPerMm::from_per_inch(tpi), Mm(d));
+        assert_abs_diff_eq!(angle.as_degrees(), degrees, epsilon = 0.01);
+        assert_relative_eq!(turns_from_surface_angle(angle, Mm(d)).per_inch(), tpi, max_relative = 1e-9);
+    }
+    // The same identity turned round: 30 degrees on 1 mm is 4.668 turns an inch, 10 degrees on 0.3 mm 4.752.
+    assert_relative_eq!(turns_from_surface_angle(Angle::degrees(30.0), Mm(1.0)).per_inch(), 4.668, epsilon = 5e-4);
+    assert_relative_eq!(turns_from_surface_angle(Angle::degrees(10.0), Mm(0.3)).per_inch(), 4.752, epsilon = 5e-4);
+}
+
+// Source: circles touching in a ring, Rc / R = 1 / (1 + sin(pi / n)); worked by hand.
+#[test]
+fn plies_in_a_ring_wind_on_known_radii() {
+    for (plies, ratio) in [(2, 0.5), (3, 0.5359), (4, 0.5858)] {
+        assert_abs_diff_eq!(axis_radius_of_envelope(plies), ratio, epsilon = 5e-5);
+    }
+    assert_abs_diff_eq!(axis_radius_of_envelope(1), 0.0);
+}
+
+// Tolerances: a degree of angle, which the depth allowed for the lines (here they lie on the surface itself) takes up by half.
+#[test]
+fn drawn_singles_are_read_to_a_degree() {
+    let mut compared = 0;
+    for (radius, degrees, z) in [(14.0, 30.0, true), (20.0, 15.0, false), (12.0, 45.0, false), (16.0, 38.0, true)] {
+        let turns = f64::tan(f64::to_radians(degrees)) / (std::f64::consts::TAU * radius);
+        let t = read_plain(&drawn_singles(radius, turns, z, 1400));
+        assert_eq!(letter(&t), if z { TwistDirection::Z } else { TwistDirection::S });
+        assert_eq!(t.plies.clone().expect("plies").0, 1, "{degrees} degrees");
+        // Lines drawn on the surface itself: the allowance for the depth of fibres, 0.75 px of the radius, is too much here.
+        let allowance = 0.5 * f64::to_radians(2.0 * degrees).sin() * (0.75 / (radius - 0.75));
+        let error = mean_angle_deg(&t) - degrees - allowance.to_degrees();
+        assert!(error.abs() < 1.0, "{degrees} degrees, radius {radius}: off by {error}");
+        compared += 1;
+    }
+    assert_eq!(compared, 4);
+}
+
+// Source: bumps along one edge are plies times turns (common rule of hand spinners); the band at the middle of the face
+// runs at tan = 2 pi Rc T (geometry). Counting over the drawn length is exact to a part of a turn: 1 per cent.
+#[test]
+fn drawn_plies_are_counted_and_their_turns_followed() {
+    let mut compared = 0;
+    for (plies, r, turns, z) in [(2, 10.0, 0.0072, false), (2, 9.0, 0.009, true), (3, 9.0, 0.0075, false), (3, 10.0, 0.006, true), (4, 9.0, 0.007, true)] {
+        let t = read_plain(&drawn_plied(plies, r, turns, z, 2200));
+        assert_eq!(letter(&t), if z { TwistDirection::Z } else { TwistDirection::S }, "{plies} plies");
+        assert_eq!(t.plies.clone().expect("plies").0, plies as u32);
+        assert_relative_eq!(turns_of(&t), turns, max_relative = 0.01);
+        let axis = r / (std::f64::consts::PI / plies as f64).sin();
+        let band = f64::atan(std::f64::consts::TAU * axis * turns).to_degrees();
+        let piece = &t.pieces[0].mean_angle_rad.expect("an angle");
+        assert!((piece.value.to_degrees() - band).abs() < 2.0 * piece.u.to_degrees(), "{plies} plies: {} for {band}", piece.value.to_degrees());
+        compared += 1;
+    }
+    assert_eq!(compared, 5);
+}
+
+// Source: ISO 2: the letter is that of the slope; so a mirror swaps it and a turn of the picture leaves it.
+#[test]
+fn mirror_swaps_the_letter_and_half_a_turn_leaves_it() {
+    for strands in [drawn_singles(14.0, 0.007, true, 1200), drawn_plied(2, 10.0, 0.0075, true, 1600)] {
+        assert_eq!(letter(&read_plain(&strands)), TwistDirection::Z);
+        assert_eq!(letter(&read_plain(&flipped(&strands, true, false))), TwistDirection::S);
+        assert_eq!(letter(&read_plain(&flipped(&strands, false, true))), TwistDirection::S);
+        assert_eq!(letter(&read_plain(&flipped(&strands, true, true))), TwistDirection::Z);
+    }
+}
+
+#[test]
+fn stated_plies_are_taken_and_noted() {
+    let strands = drawn_plied(2, 10.0, 0.0075, false, 1600);
+    let t = read_twist(&strands, &TwistRequest { plies: Some(3) }, &TwistParams::default());
+    assert!(t.plies_stated);
+    assert_eq!(t.plies.expect("stated").0, 3);
+}
+
+#[test]
+fn flat_grey_and_noise_give_no_letter() {
+    let mut seed = 3u64;
+    let mut noise = Vec::new();
+    for _ in 0..1200 * 61 {
+        seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        noise.push((seed >> 40) as f64 / f64::from(1u32 << 24));
+    }
+    let noisy = drawn(1200, 30.0, |x, y| {
+        (y.abs() < 20.0).then(|| 0.4 + 0.1 * noise[(y.round() as i64 + 30) as usize * 1200 + (x.round().clamp(0.0, 1199.0)) as usize])
+    }, |_| (-20.0, 20.0));
+    assert!(read_plain(&noisy).direction.is_err());
+    let grey = drawn(1200, 30.0, |_, y| (y.abs() < 20.0).then_some(0.4), |_| (-20.0, 20.0));
+    assert!(read_plain(&grey).direction.is_err());
+}
+
+#[test]
+fn too_few_pixels_are_refused() {
+    let t = read_plain(&drawn_singles(3.0, 0.02, true, 800));
+    assert_eq!(t.direction, Err(Reason::TooFewPixels));
 }

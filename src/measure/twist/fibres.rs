@@ -10,6 +10,7 @@ use rustfft::{FftPlanner, num_complex::Complex};
 use super::super::strand::Strand;
 use super::Estimate;
 use super::geometry::Bundle;
+use super::outcome::LINE_DEPTH;
 use super::orient::{Gather, Ring, hann, peak};
 use super::piece::{Candidate, PieceLook};
 use super::track::Track;
@@ -104,7 +105,8 @@ pub(super) fn fibre_angle(
     let (angle, sharpness) = direction_of(&crests, rows, columns);
     let tangent = crate::base::stats::mean(&tangents).unwrap_or(0.0);
     // Relative to the band, along which the crest was followed.
-    let value = (tangent + sense * angle.tan()).atan();
+    let depth = ply / (ply - LINE_DEPTH);
+    let value = (tangent + sense * angle.tan() * depth).atan();
     if sharpness < 0.12 || value.abs() > PI / 3.0 {
         return Err(Reason::FibresNotVisible);
     }

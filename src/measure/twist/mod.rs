@@ -101,7 +101,14 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     if width.unwrap_or(0.0) < FEWEST_PIXELS {
         return nothing(Reason::TooFewPixels, request);
     }
+    // The evidence of pieces in which nothing can be read would only speak against those in which it can.
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) = looks.into_iter().unzip();
+    let common = piece::common_direction(&looks);
+    let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
+        strands.into_iter().zip(looks).filter(|(_, l)| l.readable(common)).unzip();
+    if looks.is_empty() {
+        return nothing(Reason::TwistNotVisible, request);
+    }
     let weighed = plies::weigh(&looks);
     let (likeliest, probability) = weighed.best();
     let used = request.plies.unwrap_or(likeliest);

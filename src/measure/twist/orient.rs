@@ -26,8 +26,6 @@ pub(super) struct Window {
     pub(super) anisotropy: f64,
     /// Mean radius over the window.
     pub(super) radius: f64,
-    /// Mean frequency across the lines, cycles per row.
-    pub(super) frequency: f64,
 }
 
 /// Which part of the spectrum is summed, cycles per row.
@@ -94,8 +92,7 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
             for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
                 let (directions, anisotropy) = gather.along_directions(&power);
                 let slope_angle = peak(&directions);
-                let frequency = gather.frequency_across(&power, slope_angle);
-                list.push(Window { column, slope_angle, power: directions, anisotropy, radius, frequency });
+                list.push(Window { column, slope_angle, power: directions, anisotropy, radius });
             }
         }
         start += hop;
@@ -117,7 +114,6 @@ fn signed(i: usize, n: usize) -> f64 {
 /// at (kx, ky) is gathered with that lobe around the line `ky = -kx / tan(direction)`, so that the widening biases
 /// nothing.
 pub(super) struct Gather {
-    nx: usize,
     ny: usize,
     /// Per kx: the rows of the spectrum inside the ring.
     inside: Vec<Vec<usize>>,
@@ -152,28 +148,7 @@ impl Gather {
                 lobes.push((x, d, first, weights));
             }
         }
-        Self { nx, ny, inside, lobes }
-    }
-
-    /// Mean frequency across lines of the given direction, weighted by their power, cycles per row.
-    fn frequency_across(&self, power: &[f32], slope_angle: f64) -> f64 {
-        let direction = (slope_angle.to_degrees().round() as i64 + 90).rem_euclid(DIRECTIONS as i64) as usize;
-        let (mut sum, mut weight) = (0.0, 0.0);
-        for (x, d, first, weights) in &self.lobes {
-            if *d != direction {
-                continue;
-            }
-            let column = &power[x * self.ny..(x + 1) * self.ny];
-            let p: f32 = weights
-                .iter()
-                .enumerate()
-                .map(|(k, w)| column[(first + k as i64).rem_euclid(self.ny as i64) as usize] * w)
-                .sum();
-            let k = *x as f64 / self.nx as f64 / slope_angle.sin().abs().max(0.02);
-            sum += f64::from(p) * k;
-            weight += f64::from(p);
-        }
-        if weight > 0.0 { sum / weight } else { 0.0 }
+        Self { ny, inside, lobes }
     }
 
     /// Power along each line direction, -90..89 degrees, and the share of all power that the best of them holds.

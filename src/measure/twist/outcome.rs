@@ -14,7 +14,7 @@ use crate::figures::words::Reason;
 
 /// How far below the outline the axes of the visible fibres wind, rows: half the thickness of the thinnest line that a
 /// photo resolves, about a pixel and a half.
-const LINE_DEPTH: f64 = 0.7;
+pub(super) const LINE_DEPTH: f64 = 0.75;
 
 /// Singles: the fibres' angle.
 pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTwist {
@@ -54,7 +54,7 @@ pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTw
     let mean_angle_rad = stats::mean(&seen).map(|value| {
         let noise = spread / (knots.len().max(1) as f64).sqrt();
         let depth = value.sin() * value.cos() * LINE_DEPTH / (look.outline.mean_width / 2.0);
-        Estimate { value, u: noise.hypot(depth * 0.6).hypot(0.008) }
+        Estimate { value, u: noise.hypot(depth * 0.65).hypot(0.008) }
     });
     StrandTwist {
         strand: strand.number,

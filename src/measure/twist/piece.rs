@@ -73,6 +73,9 @@ pub(super) struct Coarse {
     pub(super) coarse_less_fine: f64,
     /// How well each of `CANDIDATES` explains the folded picture.
     pub(super) fits: Vec<Fit>,
+    /// Coherent power at fractions of the pattern's repeat, over that of their neighbours: at halves, thirds and quarters for
+    /// two, three and four repeats a turn; 1 for one repeat.
+    pub(super) fractions: Vec<f64>,
     /// How the outline waves with the pattern.
     pub(super) waves: Vec<Wave>,
     /// The folded picture over one repeat and over two.
@@ -90,6 +93,27 @@ pub(super) struct Wave {
     pub(super) middle: f64,
     /// Standard deviation of either amplitude, from waves of neighbouring frequencies.
     pub(super) noise: f64,
+}
+
+/// Share of windows that must agree on a direction: lines that run anywhere give a sixth, two crossing sets of lines a half.
+pub(super) const AGREEING: f64 = 0.72;
+
+/// Direction in which the fine lines of all pieces run; `None` where they do not agree or are too few.
+pub(super) fn common_direction(pieces: &[PieceLook]) -> Option<f64> {
+    let angles: Vec<f64> = pieces.iter().flat_map(|p| p.fine.iter().map(|w| p.angle_of(w))).collect();
+    let middle = crate::base::stats::median(&angles)?;
+    let near = angles.iter().filter(|a| (**a - middle).abs() < 15f64.to_radians()).count();
+    (angles.len() >= 4 && near as f64 >= AGREEING * angles.len() as f64).then_some(middle)
+}
+
+impl Coarse {
+    /// How often the pattern repeats along the piece.
+    pub(super) fn repeats(&self) -> f64 {
+        match (self.track.phase.first(), self.track.phase.last()) {
+            (Some(a), Some(b)) => ((b - a) / std::f64::consts::TAU).max(0.0),
+            _ => 0.0,
+        }
+    }
 }
 
 /// What was looked at in a piece.
@@ -149,6 +173,32 @@ impl PieceLook {
         (window.slope_angle.tan() * window.radius / self.fine_row_radius).atan()
     }
 
+    /// Share of the windows whose fine lines run within 15 degrees of their median, which is given too. Lines that run
+    /// anywhere (noise, blur, a plait) fill a sixth of half a turn.
+    pub(super) fn concentration(&self) -> (f64, f64) {
+        let angles: Vec<f64> = self.fine.iter().map(|w| self.angle_of(w)).collect();
+        let Some(middle) = crate::base::stats::median(&angles) else { return (0.0, 0.0) };
+        let near = angles.iter().filter(|a| (**a - middle).abs() < 15f64.to_radians()).count();
+        (near as f64 / angles.len() as f64, middle)
+    }
+
+    /// Whether there is anything to be read: fine lines that run one way, or a coarse pattern that repeats. `all` is the
+    /// median direction of the fine lines of all pieces where those agree: a piece too short to show agreement by itself
+    /// is taken where it agrees with the others.
+    pub(super) fn readable(&self, all: Option<f64>) -> bool {
+        let (share, middle) = self.concentration();
+        let lines = if self.fine.len() >= 3 {
+            share >= AGREEING
+        } else {
+            !self.fine.is_empty() && all.is_some_and(|a| (a - middle).abs() < 20f64.to_radians())
+        };
+        let pattern = self.coarse.as_ref().is_some_and(|c| {
+            let repeating = c.second_over_noise > 6.0 && c.share > 0.35;
+            c.repeats() >= 8.0 && (repeating || c.second_over_noise > 10.0 || c.track.log_sense_ratio > 2.0)
+        });
+        lines || pattern
+    }
+
     fn median_angle(&self, windows: &[Window]) -> f64 {
         crate::base::stats::median(&windows.iter().map(|w| self.angle_of(w)).collect::<Vec<_>>()).unwrap_or(0.0)
     }
@@ -169,6 +219,12 @@ impl PieceLook {
         let beside = [2.21, 2.29, 2.39, 2.61, 2.71, 2.79];
         let noise = beside.iter().map(|q| power(*q)).sum::<f64>() / beside.len() as f64;
         let second = power(2.0);
+        let between = [0.61, 0.71, 0.79, 1.21, 1.29, 1.41, 1.59];
+        let floor = (between.iter().map(|q| power(*q)).sum::<f64>() / between.len() as f64).max(1e-30);
+        let at = |list: &[f64]| list.iter().map(|q| power(*q)).sum::<f64>() / list.len() as f64 / floor;
+        let third = 1.0 / 3.0;
+        let fractions =
+            vec![1.0, at(&[0.5, 1.5]), at(&[third, 2.0 * third, 4.0 * third, 5.0 * third]), at(&[0.25, 0.75, 1.25])];
         let total: f64 =
             face.planes.iter().flatten().map(|v| f64::from(*v) * f64::from(*v)).sum::<f64>() / good.len().max(1) as f64;
         let share = 2.0 * (power(1.0) + second + power(3.0)) / total.max(1e-30);
@@ -188,6 +244,7 @@ impl PieceLook {
             share,
             coarse_less_fine,
             fits,
+            fractions,
             waves,
             folds,
             track,

@@ -1,6 +1,7 @@
 //! How many plies: the evidence of all pieces weighed together.
 
-use super::piece::{CANDIDATES, Candidate, PieceLook};
+use super::fold::Fit;
+use super::piece::{CANDIDATES, Candidate, Coarse, PieceLook};
 
 /// Independent places in a folded picture: about three across and eight along one turn.
 const INDEPENDENT_PLACES: f64 = 24.0;
@@ -30,47 +31,105 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     // Two plies are the commonest by far, then three. Common practice, no source.
     let prior: [f64; 3] = [0.55, 0.3, 0.15];
     let mut plied = 0.0;
-    let mut logs = [0.0f64; 3];
-    for (k, log) in logs.iter_mut().enumerate() {
-        *log = prior[k].ln();
-    }
-    for coarse in pieces.iter().filter_map(|p| p.coarse.as_ref()) {
-        plied += plied_evidence(coarse.share, coarse.second_over_noise, coarse.coarse_less_fine);
+    let mut logs = prior.map(f64::ln);
+    let mut count = 0.0f64;
+    for (piece, coarse) in pieces.iter().filter_map(|p| Some((p, p.coarse.as_ref()?))) {
+        if std::env::var("LAB").is_ok() {
+            eprintln!("  share {:.3} L2 {:.1} diff {:.1} lr {:.2} reps {:.0} rate {:.5} | {} | waves {} | freq {:.3}", coarse.share, coarse.second_over_noise, coarse.coarse_less_fine.to_degrees(), coarse.track.log_sense_ratio, (coarse.track.phase.last().unwrap() - coarse.track.phase[0]) / 6.2832, coarse.rate,
+              CANDIDATES.iter().zip(&coarse.fits).map(|(c, f)| format!("{}{}{} {:.3}", c.plies, ["", "a", "b", "c", "d"][c.harmonic as usize], c.thin.map_or(String::new(), |t| format!("t{t}")), f.explained)).collect::<Vec<_>>().join(" "),
+              coarse.fractions.iter().map(|f| format!("{f:.1}")).collect::<Vec<_>>().join(" ") + " " + &coarse.waves.iter().map(|w| format!("{}: w {:.3} m {:.3} n {:.4}", w.ratio, w.width, w.middle, w.noise)).collect::<Vec<_>>().join(" "),
+              { let a: Vec<f64> = pieces[0].fine.iter().map(|w| w.slope_angle).collect(); let m = crate::base::stats::median(&a).unwrap_or(0.0); a.iter().filter(|x| (**x - m).abs() < 0.26).count() as f64 / a.len() as f64 });
+        }
+        let told = repeats_told(coarse);
+        plied += plied_evidence(piece, coarse, told);
+        count += 1.0;
         for (k, log) in logs.iter_mut().enumerate() {
-            let best = CANDIDATES
-                .iter()
-                .zip(&coarse.fits)
-                .filter(|(c, _)| c.plies == k as u32 + 2)
-                .map(|(_, f)| -0.5 * INDEPENDENT_PLACES * (1.0 - f.explained.clamp(0.0, 0.999)).ln())
-                .fold(f64::NEG_INFINITY, f64::max);
-            *log += best;
+            *log += told * best_candidate(coarse, k as u32 + 2).map_or(0.0, |(_, _, l)| l);
         }
     }
-    let plied = 1.0 / (1.0 + (-plied.clamp(-30.0, 30.0)).exp());
+    // Pieces of one yarn under one light are no independent witnesses: their odds grow as the root of their number.
+    let root = count.max(1.0).sqrt();
+    let plied = 1.0 / (1.0 + (-(plied / root).clamp(-30.0, 30.0)).exp());
+    for (log, prior) in logs.iter_mut().zip(prior) {
+        *log = prior.ln() + (*log - prior.ln()) / root;
+    }
     let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let weights: Vec<f64> = logs.iter().map(|l| (l - top).exp()).collect();
+    let weights = logs.map(|l| (l - top).exp());
     let sum: f64 = weights.iter().sum();
-    let [two, three, four] = [0, 1, 2].map(|k| weights[k] / sum);
+    let [two, three, four] = weights.map(|w| w / sum);
     Weighed { probability: [1.0 - plied, plied * two, plied * three, plied * four] }
 }
 
 /// Natural log of the odds that a piece is plied.
 ///
 /// Singles carry no pattern that repeats: what can be followed in them is a small share of what is seen and has no second
-/// harmonic, and coarse lines run as the fine ones do. Plies repeat; and the fibres in them run another way than the plies.
-fn plied_evidence(share: f64, second_over_noise: f64, coarse_less_fine: f64) -> f64 {
-    2.2 * (share / 0.26).max(1e-3).ln()
-        + (second_over_noise / 6.0).max(1e-3).ln()
-        + ((coarse_less_fine.to_degrees() - 9.0) / 4.0).clamp(-1.5, 5.0)
+/// harmonic, and coarse lines run as the fine ones do. Plies repeat, the outline waves with them, and the fibres in them run
+/// another way than the plies.
+fn plied_evidence(piece: &PieceLook, coarse: &Coarse, told: f64) -> f64 {
+    // An outline is read to about half a per cent of the half width at best.
+    let wave = coarse
+        .waves
+        .iter()
+        .map(|w| (w.width.powi(2) + w.middle.powi(2)) / (2.0 * w.noise.max(0.004).powi(2)))
+        .fold(0.0, f64::max);
+    let repeating = 2.2 * (coarse.share / 0.26).max(1e-3).ln()
+        + (coarse.second_over_noise / 6.0).max(1e-3).ln()
+        + (0.7 * (wave / 8.0).max(1e-3).ln()).clamp(-1.0, 4.0);
+    let crossing = ((coarse.coarse_less_fine.to_degrees() - 9.0) / 4.0).clamp(-1.5, 5.0);
+    told * repeating + (piece.fine.len() as f64 / 6.0).min(1.0) * crossing
 }
 
-/// The best candidate of a piece for a number of plies.
-pub(super) fn candidate(piece: &PieceLook, plies: u32) -> Option<(Candidate, super::fold::Fit)> {
-    let coarse = piece.coarse.as_ref()?;
+/// How much a pattern can tell about its repeating: nothing from three repeats, all from fifteen.
+fn repeats_told(coarse: &Coarse) -> f64 {
+    ((coarse.repeats() - 3.0) / 12.0).clamp(0.0, 1.0)
+}
+
+/// What the outline of round touching plies does, over the half width: amplitude of the width's wave and of the
+/// middle's, at as many repeats a turn as there are plies, and by how much it may differ.
+///
+/// Two plies swell and narrow together on both edges, three in turn on either edge, four together but little: first
+/// harmonics of `r + Rc |sin|` and its like, halved by hairs, locks and blur that round the notches off.
+const OUTLINES: [[(f64, f64); 2]; 3] =
+    [[(0.14, 0.06), (0.0, 0.045)], [(0.0, 0.03), (0.07, 0.03)], [(0.03, 0.02), (0.0, 0.02)]];
+
+/// Log likelihood of the outline's waves under a candidate, no worse than -6: edges may be wrong altogether.
+fn outline_evidence(coarse: &Coarse, candidate: &Candidate) -> f64 {
+    let ratio = f64::from(candidate.plies) / f64::from(candidate.harmonic);
+    let Some(wave) = coarse.waves.iter().find(|w| (w.ratio - ratio).abs() < 0.01) else { return -3.0 };
+    let Some([width, middle]) = OUTLINES.get(candidate.plies as usize - 2) else { return -3.0 };
+    let term = |seen: f64, (expected, spread): (f64, f64)| {
+        let s2 = spread * spread + wave.noise * wave.noise;
+        0.5 * (seen - expected).powi(2) / s2 + 0.5 * s2.ln()
+    };
+    // A thin ply round a thick one moves the middle as well; a middle that never moves was not measured.
+    let middle = if candidate.thin.is_some() { (0.1, 0.1) } else { *middle };
+    let moves = coarse.waves.iter().any(|w| w.middle > 1e-9);
+    let all = term(wave.width, *width) + if moves { term(wave.middle, middle) } else { 0.5 * 0.03f64.powi(2).ln() };
+    // Against the tightest that a perfect agreement can give.
+    (-all - 7.0).max(-6.0)
+}
+
+/// Plies are never quite alike: what repeats only once a turn shows as lines between the followed pattern's harmonics, at
+/// fractions of it that say how often it repeats in one turn.
+fn fraction_evidence(coarse: &Coarse, candidate: &Candidate) -> f64 {
+    let over = coarse.fractions.get(candidate.harmonic as usize - 1).copied().unwrap_or(1.0);
+    0.8 * (over / 2.0).max(1.0).ln().min(4.0)
+}
+
+/// The best candidate of a piece for a number of plies, its fit and its log likelihood.
+pub(super) fn best_candidate(coarse: &Coarse, plies: u32) -> Option<(Candidate, Fit, f64)> {
     CANDIDATES
         .iter()
         .zip(&coarse.fits)
         .filter(|(c, _)| c.plies == plies)
-        .max_by(|a, b| a.1.explained.total_cmp(&b.1.explained))
-        .map(|(c, f)| (*c, *f))
+        .map(|(c, f)| {
+            let picture = -0.5 * INDEPENDENT_PLACES * (1.0 - f.explained.clamp(0.0, 0.999)).ln();
+            (*c, *f, picture + outline_evidence(coarse, c) + fraction_evidence(coarse, c))
+        })
+        .max_by(|a, b| a.2.total_cmp(&b.2))
+}
+
+/// The best candidate of a piece for a number of plies.
+pub(super) fn candidate(piece: &PieceLook, plies: u32) -> Option<(Candidate, Fit)> {
+    best_candidate(piece.coarse.as_ref()?, plies).map(|(c, f, _)| (c, f))
 }
