@@ -9,10 +9,7 @@ use crate::base::stats;
 /// and nothing where a good part of them runs another way. Plied: the power of coarse patterns that run one way against the
 /// other (fibres of a balanced yarn run along the axis).
 pub(super) fn log_odds(look: &PieceLook, plies: u32) -> f64 {
-    let coarse = look
-        .coarse
-        .as_ref()
-        .map_or(0.0, |c| c.track.sense * c.track.log_sense_ratio * c.repeats().sqrt());
+    let coarse = look.coarse.as_ref().map_or(0.0, |c| c.track.sense * c.track.log_sense_ratio * c.repeats().sqrt());
     if plies != 1 {
         return 2.0 * coarse;
     }

@@ -87,6 +87,12 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
                     *p += v.norm_sqr();
                 }
             }
+            // A tenth of a step of 8-bit code values, in the square root of light: below it there is no picture.
+            let energy: f32 = power.iter().sum();
+            if energy <= (length * rows * nx * ny) as f32 * 1e-8 * 0.1 {
+                start += hop;
+                continue;
+            }
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
             let column = start as f64 + (length as f64 - 1.0) / 2.0;
             for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
@@ -117,8 +123,20 @@ pub(super) struct Gather {
     ny: usize,
     /// Per kx: the rows of the spectrum inside the ring.
     inside: Vec<Vec<usize>>,
-    /// (kx, direction, first row unwrapped, weights).
-    lobes: Vec<(usize, usize, i64, Vec<f32>)>,
+    lobes: Vec<Lobe>,
+    ring: Ring,
+    nx: usize,
+}
+
+/// The taper's lobe around the point at which a direction crosses one column of the spectrum.
+struct Lobe {
+    kx: usize,
+    direction: usize,
+    /// First row, not wrapped.
+    first: i64,
+    weights: Vec<f32>,
+    /// Whether its middle lies in the ring.
+    inside: bool,
 }
 
 impl Gather {
@@ -138,17 +156,18 @@ impl Gather {
             }
             for d in 0..DIRECTIONS {
                 let ky = -kx / (d as f64 - 90.0).to_radians().tan();
-                if !holds(kx, ky) {
+                // Beyond the sampling limit lines fold back.
+                if ky.abs() > 0.5 {
                     continue;
                 }
                 let at = ky * ny as f64;
                 let first = at.round() as i64 - reach;
                 let weights =
                     (0..=2 * reach).map(|k| (-0.5 * (((first + k) as f64 - at) / lobe).powi(2)).exp() as f32).collect();
-                lobes.push((x, d, first, weights));
+                lobes.push(Lobe { kx: x, direction: d, first, weights, inside: holds(kx, ky) });
             }
         }
-        Self { ny, inside, lobes }
+        Self { ny, inside, lobes, ring, nx }
     }
 
     /// Power along each line direction, -90..89 degrees, and the share of all power that the best of them holds.
@@ -171,18 +190,44 @@ impl Gather {
             floor[x] = *q / (4.0f32 / 3.0).ln();
         }
         let mut out = vec![0.0; DIRECTIONS];
-        for (x, d, first, weights) in &self.lobes {
-            let column = &power[x * ny..(x + 1) * ny];
-            let mut sum = 0.0f32;
-            for (k, w) in weights.iter().enumerate() {
-                sum += (column[(first + k as i64).rem_euclid(ny as i64) as usize] - floor[*x]) * w;
-            }
-            out[*d] += f64::from(sum);
+        let gathered = |lobe: &Lobe| -> f64 {
+            let column = &power[lobe.kx * ny..(lobe.kx + 1) * ny];
+            let rows = lobe.weights.iter().enumerate();
+            f64::from(
+                rows.map(|(k, w)| {
+                    (column[(lobe.first + k as i64).rem_euclid(ny as i64) as usize] - floor[lobe.kx]) * w
+                })
+                .sum::<f32>(),
+            )
+        };
+        for lobe in self.lobes.iter().filter(|l| l.inside) {
+            out[lobe.direction] += gathered(lobe);
         }
         let best = out.iter().copied().fold(0.0, f64::max);
-        (out, if total > 0.0 { best / total } else { 0.0 })
+        let share = if total > 0.0 { best / total } else { 0.0 };
+        // The ring lets each direction see other columns, and power falls steeply with frequency: that pulls the maximum
+        // towards the axis. Near the maximum the same columns are used for all directions.
+        let middle = peak(&out);
+        let sine = middle.sin().abs();
+        let columns = self.ring.low * sine * self.nx as f64..=self.ring.high * sine * self.nx as f64;
+        let centre = (middle.to_degrees() + 90.0).round() as i64;
+        let near = |d: usize| (d as i64 - centre).abs() <= NEAR;
+        let mut fixed = vec![0.0; DIRECTIONS];
+        for lobe in self.lobes.iter().filter(|l| near(l.direction) && columns.contains(&(l.kx as f64))) {
+            fixed[lobe.direction] += gathered(lobe);
+        }
+        let top = fixed.iter().copied().fold(0.0, f64::max);
+        if top > 0.0 {
+            for (d, (o, f)) in out.iter_mut().zip(&fixed).enumerate() {
+                *o = if near(d) { f / top * best } else { o.min(best * 0.999) };
+            }
+        }
+        (out, share)
     }
 }
+
+/// How many degrees around the maximum are looked at again.
+const NEAR: i64 = 15;
 
 /// Direction of greatest power, radians: a parabola through what lies within a few degrees of the maximum.
 pub(super) fn peak(power: &[f64]) -> f64 {

@@ -14,7 +14,7 @@ use crate::figures::words::Reason;
 
 /// How far below the outline the axes of the visible fibres wind, rows: half the thickness of the thinnest line that a
 /// photo resolves, about a pixel and a half.
-pub(super) const LINE_DEPTH: f64 = 0.75;
+pub(super) const LINE_DEPTH: f64 = 0.4;
 
 /// Singles: the fibres' angle.
 pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTwist {

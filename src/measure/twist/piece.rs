@@ -155,7 +155,14 @@ impl PieceLook {
         let columns = width / per;
         let fine = Ring { low: 2.5 / columns, high: 0.35 };
         let coarse = Ring { low: 0.7 / columns, high: 2.2 / columns };
-        let lines = windows(&face, (4.0 * columns) as usize, fine, coarse);
+        let mut lines = windows(&face, (4.0 * columns) as usize, fine, coarse);
+        // Lines at a low angle change slowly along the strand: a short window blurs their spectrum along the strand by as
+        // much as the narrow face does across it, which pulls steeply falling power away from the axis.
+        let slopes: Vec<f64> = lines.fine.iter().map(|w| w.slope_angle.abs()).collect();
+        let low = crate::base::stats::median(&slopes).is_some_and(|a| a < 22f64.to_radians());
+        if low && face.columns as f64 >= 24.0 * columns {
+            lines.fine = windows(&face, (10.0 * columns) as usize, fine, coarse).fine;
+        }
         let mut look = Self {
             local_half_width,
             fine_stations_per_column: per,

@@ -34,12 +34,6 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     let mut logs = prior.map(f64::ln);
     let mut count = 0.0f64;
     for (piece, coarse) in pieces.iter().filter_map(|p| Some((p, p.coarse.as_ref()?))) {
-        if std::env::var("LAB").is_ok() {
-            eprintln!("  share {:.3} L2 {:.1} diff {:.1} lr {:.2} reps {:.0} rate {:.5} | {} | waves {} | freq {:.3}", coarse.share, coarse.second_over_noise, coarse.coarse_less_fine.to_degrees(), coarse.track.log_sense_ratio, (coarse.track.phase.last().unwrap() - coarse.track.phase[0]) / 6.2832, coarse.rate,
-              CANDIDATES.iter().zip(&coarse.fits).map(|(c, f)| format!("{}{}{} {:.3}", c.plies, ["", "a", "b", "c", "d"][c.harmonic as usize], c.thin.map_or(String::new(), |t| format!("t{t}")), f.explained)).collect::<Vec<_>>().join(" "),
-              coarse.fractions.iter().map(|f| format!("{f:.1}")).collect::<Vec<_>>().join(" ") + " " + &coarse.waves.iter().map(|w| format!("{}: w {:.3} m {:.3} n {:.4}", w.ratio, w.width, w.middle, w.noise)).collect::<Vec<_>>().join(" "),
-              { let a: Vec<f64> = pieces[0].fine.iter().map(|w| w.slope_angle).collect(); let m = crate::base::stats::median(&a).unwrap_or(0.0); a.iter().filter(|x| (**x - m).abs() < 0.26).count() as f64 / a.len() as f64 });
-        }
         let told = repeats_told(coarse);
         plied += plied_evidence(piece, coarse, told);
         count += 1.0;
@@ -72,16 +66,22 @@ fn plied_evidence(piece: &PieceLook, coarse: &Coarse, told: f64) -> f64 {
         .iter()
         .map(|w| (w.width.powi(2) + w.middle.powi(2)) / (2.0 * w.noise.max(0.004).powi(2)))
         .fold(0.0, f64::max);
-    let repeating = 2.2 * (coarse.share / 0.26).max(1e-3).ln()
+    let repeating = 2.6 * (coarse.share / 0.26).max(1e-3).ln()
         + (coarse.second_over_noise / 6.0).max(1e-3).ln()
         + (0.7 * (wave / 8.0).max(1e-3).ln()).clamp(-1.0, 4.0);
-    let crossing = ((coarse.coarse_less_fine.to_degrees() - 9.0) / 4.0).clamp(-1.5, 5.0);
-    told * repeating + (piece.fine.len() as f64 / 6.0).min(1.0) * crossing
+    // In singles coarse and fine lines are the same fibres and run within 2 or 3 degrees of each other; in plied yarn they
+    // differ by anything up to 30 degrees: ln(2.5 / 15) = -1.8 where they agree.
+    let crossing = (0.5 * (coarse.coarse_less_fine.to_degrees() / 2.5).powi(2)).min(7.0) - 1.8;
+    let odds = told * repeating + (piece.fine.len() as f64 / 6.0).min(1.0) * crossing;
+    // That nothing repeats can only be said of a piece in which it would have been seen: 15 diameters hold as few as one
+    // repeat of a softly plied yarn, 40 at least three.
+    let diameters = piece.outline.usable.iter().filter(|u| **u).count() as f64 / piece.outline.mean_width;
+    if odds < 0.0 { odds * ((diameters - 15.0) / 25.0).clamp(0.0, 1.0) } else { odds }
 }
 
-/// How much a pattern can tell about its repeating: nothing from three repeats, all from fifteen.
+/// How much a pattern can tell about its repeating: nothing from three repeats, all from nine.
 fn repeats_told(coarse: &Coarse) -> f64 {
-    ((coarse.repeats() - 3.0) / 12.0).clamp(0.0, 1.0)
+    ((coarse.repeats() - 3.0) / 6.0).clamp(0.0, 1.0)
 }
 
 /// What the outline of round touching plies does, over the half width: amplitude of the width's wave and of the
