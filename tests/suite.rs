@@ -15,4 +15,5 @@ mod portfolio;
 mod reference;
 mod report;
 mod scale;
+mod strand;
 mod twist;

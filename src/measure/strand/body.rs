@@ -17,13 +17,17 @@ pub(super) struct RoughBody {
 /// under any yarn.
 const DARKEST_SHADOW: f32 = 0.08;
 
+/// Colour of a shadow: lamp and sky differ by about a tenth between red and blue, and a shadow has only the sky.
+const SHADOW_TINT: f32 = 0.12;
+
 /// Lightness above which nothing is ground: light thrown back by the yarn adds a few per cent.
 const BRIGHTEST_GROUND: f32 = 1.06;
 
 /// Body rows per block of `block` columns (half overlapping blocks). `expected` limits the width searched, rows.
 ///
-/// A row's evidence is the mean square over its pixels of what no shadow has: colour other than the ground's, and change
-/// along the strand (texture), both relative to the pixel's own light. The body is where the evidence is above a part of
+/// A row's evidence is the median over its pixels of the square of what no shadow has: colour other than the ground's, and change
+/// along the strand (texture), both relative to the pixel's own light; a median, so that hairs
+/// across a shadow do not count. The body is where the evidence is above a part of
 /// its peak.
 pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
     let (columns, rows) = (band.columns(), band.rows());
@@ -35,8 +39,9 @@ pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
         if end - start < block / 2 && !bodies.is_empty() {
             break;
         }
-        let evidence: Vec<f32> = (0..rows).map(|row| row_evidence(band, row, start, end)).collect();
-        if let Some((top, bottom)) = half_peak(&evidence) {
+        let looks: Vec<(f32, f32)> = (0..rows).map(|row| row_look(band, row, start, end)).collect();
+        let evidence: Vec<f32> = looks.iter().map(|look| look.0).collect();
+        if let Some((top, bottom)) = half_peak(&evidence).map(|core| lit_side(&looks, core)) {
             bodies.push(RoughBody { column: (start + end - 1) as f64 / 2.0, top, bottom });
         }
         start += (block / 2).max(1);
@@ -44,19 +49,58 @@ pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
     bodies
 }
 
-fn row_evidence(band: &Band, row: usize, start: usize, end: usize) -> f32 {
+/// A row's evidence and its median lightness.
+fn row_look(band: &Band, row: usize, start: usize, end: usize) -> (f32, f32) {
     let [l, r, b] = [0, 1, 2].map(|c: usize| band.planes[c].row(row).get(start..end).unwrap_or(&[]));
-    let mut sum = 0.0f32;
-    for i in 0..l.len() {
-        // The offset keeps noise of dark pixels from counting as texture.
-        let own = l[i].max(0.0) + 0.05;
-        let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
-        let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
-        let change = if i >= 3 { (l[i] - l[i - 3]) / (own + l[i - 3].max(0.0) + 0.05) } else { 0.0 };
-        sum += (r[i] * r[i] + b[i] * b[i]) / (own * own) + dark * dark + bright * bright + 2.0 * change * change;
-    }
-    sum / l.len().max(1) as f32
+    // A hundred samples tell a median to a tenth of its spread.
+    let stride = (l.len() / 100).max(1);
+    let mut evidence: Vec<f32> = (2..l.len().saturating_sub(2))
+        .step_by(stride)
+        .map(|i| {
+            // The offset keeps noise of dark pixels from counting as texture.
+            let own = l[i].max(0.0) + 0.1;
+            let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
+            let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
+            let change = 0.5 * (l[i - 2] + l[i + 2] - 2.0 * l[i]) / own;
+            let colour = (r[i].hypot(b[i]) / own - SHADOW_TINT).max(0.0);
+            colour * colour + dark * dark + bright * bright + change * change
+        })
+        .collect();
+    let mut light: Vec<f32> = l.iter().step_by(stride).copied().collect();
+    let middle = |list: &mut Vec<f32>, none: f32| {
+        let n = list.len();
+        if n == 0 { none } else { *list.select_nth_unstable_by(n / 2, f32::total_cmp).1 }
+    };
+    (middle(&mut evidence, 0.0), middle(&mut light, 1.0))
 }
+
+/// Moves the lit side's edge of a body out to where bare ground begins. A body is often plainer on its lit side, but there
+/// is no shadow there that could be taken for it: of the two gaps between core and bare ground, the lit side has the
+/// smaller.
+fn lit_side(looks: &[(f32, f32)], core: (f64, f64)) -> (f64, f64) {
+    let (top, bottom) = (core.0 as usize, core.1 as usize);
+    let mut sorted: Vec<f32> = looks.iter().map(|l| l.0).collect();
+    sorted.sort_unstable_by(f32::total_cmp);
+    let Some((floor, peak)) = sorted.get(sorted.len() / 5).zip(sorted.last()) else { return core };
+    let bare = |row: usize| {
+        looks.get(row).is_none_or(|(evidence, light)| {
+            *evidence < floor + BARE_EVIDENCE * (peak - floor) && (light - 1.0).abs() < BARE_LIGHT
+        })
+    };
+    let up = (0..=top).rev().take_while(|row| !bare(*row)).last().unwrap_or(top);
+    let down = (bottom..looks.len()).take_while(|row| !bare(*row)).last().unwrap_or(bottom);
+    let (above, below) = (top - up, down - bottom);
+    let half = (bottom - top + 1) / 2;
+    if above <= below {
+        (if above <= half { up as f64 } else { core.0 }, core.1)
+    } else {
+        (core.0, if below <= half { down as f64 } else { core.1 })
+    }
+}
+
+/// Part of the peak evidence, and departure from the ground's light, below which a row is bare.
+const BARE_EVIDENCE: f32 = 0.08;
+const BARE_LIGHT: f32 = 0.12;
 
 fn half_peak(evidence: &[f32]) -> Option<(f64, f64)> {
     let n = evidence.len();
@@ -74,11 +118,12 @@ fn half_peak(evidence: &[f32]) -> Option<(f64, f64)> {
     let floor = sorted[n / 5];
     // The peak by a high order statistic of the best rows, so that one bright line does not set it.
     let peak = sorted[n - 1 - n / 20];
-    if peak - floor < 2e-5 {
+    if peak - floor < 1e-6 {
         return None;
     }
-    // Evidence goes with the square of a difference: the amplitude's half is at a quarter.
-    let level = floor + 0.3 * (peak - floor);
+    // Evidence goes with the square of a difference: the amplitude's half is at a quarter, and
+    // noise of the dark adds.
+    let level = floor + 0.35 * (peak - floor);
     // The run of rows above the level that holds the most evidence; gaps of a row or two are bridged.
     let mut best: Option<(f32, usize, usize)> = None;
     let mut run: Option<(f32, usize, usize)> = None;

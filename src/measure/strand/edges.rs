@@ -2,7 +2,10 @@
 //! along the strand by dynamic programming; then, to a fraction of a pixel, the half height of the profile across that split.
 
 use super::band::Band;
+use super::centre_line::smooth_values;
+use super::likelihood::Features;
 use crate::base::raster::Raster;
+use crate::base::stats::median;
 
 /// One edge of the body in each column.
 #[derive(Debug, Clone, Default)]
@@ -13,6 +16,8 @@ pub(super) struct EdgeLine {
     pub(super) u: Vec<f64>,
     /// Height of the step over its noise.
     pub(super) clarity: Vec<f64>,
+    /// Blur that the step shows, as the standard deviation of a Gaussian, rows.
+    pub(super) blur: Vec<f64>,
 }
 
 /// Which side of the strand.
@@ -26,41 +31,101 @@ pub(super) enum Side {
 
 /// Finds one edge. `ratio` is the log likelihood ratio of yarn over ground, `rough` the edge's rough row per column,
 /// `diameter` the rough width in rows.
-pub(super) fn split(ratio: &Raster<f32>, side: Side, rough: &[f64], diameter: f64) -> Vec<f64> {
+pub(super) fn split(ratio: &Raster<f32>, features: &Features, side: Side, rough: &[f64], diameter: f64) -> Vec<f64> {
     let reach = (0.35 * diameter).max(4.0).round() as isize;
     let window = (0.1 * diameter).max(2.0).round() as usize;
-    let gain = split_gain(ratio, side, rough, reach, window);
+    let gain = split_gain(ratio, features, side, rough, reach, window, diameter);
     let offsets = best_line(&gain, reach);
     rough.iter().zip(&offsets).map(|(r, s)| r.round() + *s as f64).collect()
 }
 
-/// Summed log likelihood ratio of the pixels between the inner end of the reach and each candidate.
-fn split_gain(ratio: &Raster<f32>, side: Side, rough: &[f64], reach: isize, window: usize) -> Vec<Vec<f32>> {
+/// Log likelihood that a distance of half the reach from the rough edge costs.
+const ROUGH_WEIGHT: f32 = 1.5;
+
+/// Rows' worth of evidence that a clear step of light or colour counts for.
+const STEP_WEIGHT: f32 = 4.0;
+
+/// Most that one pixel may say: neighbours look alike and often err together.
+const CLAMP: f32 = 1.0;
+
+/// What an undecided pixel counts for.
+const GROUND_PRIOR: f32 = -0.25;
+
+/// Steps of log light and of colour that noise and fibres make by themselves.
+const PLAIN_STEP: (f32, f32) = (0.12, 0.03);
+
+/// Summed log likelihood ratio of the pixels between the inner end of the reach and each candidate, and the step of the
+/// means just inside and just outside of it: a shadow's own border is soft, the body's is as sharp as the picture.
+fn split_gain(
+    ratio: &Raster<f32>,
+    features: &Features,
+    side: Side,
+    rough: &[f64],
+    reach: isize,
+    window: usize,
+    diameter: f64,
+) -> Vec<Vec<f32>> {
     let (columns, rows) = (ratio.width(), ratio.height() as isize);
     let candidates = (2 * reach + 1) as usize;
     let outward = if side == Side::Left { -1 } else { 1 };
-    let mut sums = vec![vec![0.0f32; candidates]; columns];
-    for (column, sum) in sums.iter_mut().enumerate() {
+    let arm = (0.06 * diameter).clamp(2.0, 5.0).round() as isize;
+    // Per column: summed ratio at each candidate, and running sums of light and colour for the step.
+    let span = candidates + 2 * arm as usize;
+    let mut region = vec![0.0f32; columns * candidates];
+    let mut sums = vec![[0.0f32; 2]; columns * (span + 1)];
+    for column in 0..columns {
         let middle = rough[column].round() as isize;
+        let at = |k: isize| (middle + outward * k).clamp(0, rows - 1) as usize * columns + column;
         let mut total = 0.0;
         for k in -reach..=reach {
-            let row = (middle + outward * k).clamp(0, rows - 1) as usize;
-            total += ratio.samples()[row * columns + column];
-            sum[(reach + outward * k) as usize] = total;
+            total += (ratio.samples()[at(k)] + GROUND_PRIOR).clamp(-CLAMP, CLAMP);
+            region[column * candidates + (reach + k) as usize] = total;
+        }
+        let mut sum = [0.0f32; 2];
+        for (i, k) in (-reach - arm..=reach + arm).enumerate() {
+            sum[0] += features.light.samples()[at(k)];
+            sum[1] += features.colour.samples()[at(k)];
+            sums[column * (span + 1) + i + 1] = sum;
         }
     }
-    // Mean over the window; neighbours keep their own rough row, which changes slowly.
+    // Means over the window; neighbours keep their own rough row, which changes slowly.
     let half = window / 2;
+    let mut steps = vec![[0.0f32; 2]; span + 1];
     (0..columns)
         .map(|column| {
             let (a, b) = (column.saturating_sub(half), (column + half).min(columns - 1));
-            let mut mean = vec![0.0f32; candidates];
-            for sum in &sums[a..=b] {
-                for (m, s) in mean.iter_mut().zip(sum) {
+            let count = (b - a + 1) as f32;
+            let mut gain = vec![0.0f32; candidates];
+            steps.iter_mut().for_each(|s| *s = [0.0; 2]);
+            for j in a..=b {
+                let from = j * candidates;
+                for (m, s) in gain.iter_mut().zip(&region[from..from + candidates]) {
                     *m += s;
                 }
+                let from = j * (span + 1);
+                for (m, s) in steps.iter_mut().zip(&sums[from..from + span + 1]) {
+                    m[0] += s[0];
+                    m[1] += s[1];
+                }
             }
-            mean.iter().map(|m| m / (b - a + 1) as f32).collect()
+            for (i, g) in gain.iter_mut().enumerate() {
+                // Candidate i is the last row inside: place i + arm of the span.
+                let (low, mid, high) = (i + 1, i + 1 + arm as usize, i + 1 + 2 * arm as usize);
+                let step = |c: usize| {
+                    let inner = steps[mid][c] - steps[low][c];
+                    let outer = steps[high.min(span)][c] - steps[mid][c];
+                    (outer - inner) / (arm as f32 * count)
+                };
+                let (light, colour) = (step(0) / PLAIN_STEP.0, step(1) / PLAIN_STEP.1);
+                let part = (i as f32 - reach as f32) / (0.5 * reach as f32);
+                *g = *g / count + STEP_WEIGHT * (1.0 + light * light + colour * colour).ln()
+                    - ROUGH_WEIGHT * part * part;
+            }
+            // Offsets count rows downwards whatever the side.
+            if side == Side::Left {
+                gain.reverse();
+            }
+            gain
         })
         .collect()
 }
@@ -101,77 +166,124 @@ fn best_line(gain: &[Vec<f32>], reach: isize) -> Vec<isize> {
 }
 
 /// Half height across the split, in the mixture of lightness and colour that separates the two sides best.
+///
+/// The profile is a running median over a lock's length of the columns, laid along the split: where half of the columns
+/// show yarn and half show ground, the median turns from one to the other, which is the core edge by definition. Hairs,
+/// which cover less than half, leave it alone; a mean would move by their cover.
 pub(super) fn refine(band: &Band, side: Side, line: &[f64], diameter: f64) -> EdgeLine {
-    let (columns, rows) = (band.columns(), band.rows());
-    let guard = (0.05 * diameter).clamp(2.0, 6.0).round() as isize;
-    let zone = (0.16 * diameter).clamp(3.0, 40.0).round() as isize;
-    let reach = guard + zone;
-    let taps = (2 * reach + 1) as usize;
-    let window = (0.1 * diameter).max(2.0).round() as usize;
-    let half = window / 2;
+    let guard = (0.05 * diameter).clamp(2.0, 6.0).round() as usize;
+    let columns = band.columns();
+    let zone = (0.16 * diameter).clamp(3.0, 40.0).round() as usize;
+    let middle = guard + zone;
+    let taps = 2 * middle + 1;
+    let half = (0.5 * LOCK_DIAMETERS * diameter).max(3.0).round() as usize;
+    let smooth = smooth_values(line, 0.1 * diameter);
     // Profiles run from inside to outside whatever the side.
-    let outward = if side == Side::Left { -1 } else { 1 };
-    let mut out = EdgeLine::default();
-    let sample = |column: usize, tap: usize, c: usize| {
-        let row = line[column] as isize + outward * (tap as isize - reach);
-        band.planes[c].samples()[row.clamp(0, rows as isize - 1) as usize * columns + column]
-    };
-    let mut sums = vec![[[0.0f64; 2]; 3]; taps];
-    let shift = |sums: &mut Vec<[[f64; 2]; 3]>, column: usize, sign: f64| {
-        for (tap, sum) in sums.iter_mut().enumerate() {
-            for (c, s) in sum.iter_mut().enumerate() {
-                let v = f64::from(sample(column, tap, c));
-                s[0] += sign * v;
-                s[1] += sign * v * v;
+    let outward = if side == Side::Left { -1.0 } else { 1.0 };
+    let planes: Vec<Raster<f32>> = band
+        .planes
+        .iter()
+        .map(|plane| {
+            let mut along = Raster::filled(columns, taps, 0.0f32);
+            for tap in 0..taps {
+                for (column, (out, row)) in along.row_mut(tap).iter_mut().zip(&smooth).enumerate() {
+                    *out = between_rows(plane, column, row + outward * (tap as f64 - middle as f64));
+                }
             }
-        }
-    };
-    for column in 0..half.min(columns) {
-        shift(&mut sums, column, 1.0);
+            along
+        })
+        .collect();
+    // Knots a quarter of the window apart, joined linearly.
+    let stride = (half / 2).max(1);
+    let mut knots: Vec<(usize, Crossing)> = Vec::new();
+    let mut column = 0;
+    while column < columns {
+        let (a, b) = (column.saturating_sub(half), (column + half + 1).min(columns));
+        knots.push((column, half_height(&planes, a, b, guard, zone)));
+        column += stride;
     }
-    for column in 0..columns {
-        if column + half < columns {
-            shift(&mut sums, column + half, 1.0);
+    let mut out = EdgeLine::default();
+    let mut k = 0;
+    for (column, row) in smooth.iter().enumerate() {
+        while k + 2 < knots.len() && knots[k + 1].0 <= column {
+            k += 1;
         }
-        if column > half {
-            shift(&mut sums, column - half - 1, -1.0);
-        }
-        let count = ((column + half).min(columns - 1) - column.saturating_sub(half) + 1) as f64;
-        let (offset, u, clarity) = half_height(&sums, count, guard as usize, zone as usize);
-        out.rows.push(line[column] + outward as f64 * offset);
-        out.u.push(u);
-        out.clarity.push(clarity);
+        let Some((a, b)) = knots.get(k).zip(knots.get(k + 1).or_else(|| knots.get(k))) else { break };
+        let t = if b.0 > a.0 { ((column - a.0) as f64 / (b.0 - a.0) as f64).min(1.0) } else { 0.0 };
+        let mix = |f: &dyn Fn(&Crossing) -> f64| f(&a.1) + (f(&b.1) - f(&a.1)) * t;
+        out.rows.push(row + outward * mix(&|c| c.offset));
+        out.u.push(mix(&|c| c.u));
+        out.clarity.push(mix(&|c| c.clarity));
+        out.blur.push(mix(&|c| c.blur));
     }
     out
 }
 
-/// Offset (outward positive) of the half height from the middle tap, its uncertainty and the step's clarity.
-fn half_height(sums: &[[[f64; 2]; 3]], count: f64, guard: usize, zone: usize) -> (f64, f64, f64) {
+/// Length over which the edge is averaged, diameters: about one fibre lock.
+const LOCK_DIAMETERS: f64 = 0.4;
+
+/// Where a profile crosses half height.
+#[derive(Debug, Clone, Copy)]
+struct Crossing {
+    /// Outwards from the middle tap, rows.
+    offset: f64,
+    /// Standard uncertainty, rows.
+    u: f64,
+    /// Height of the step over the spread of single pixels.
+    clarity: f64,
+    /// Spread of the step, rows.
+    blur: f64,
+}
+
+fn half_height(planes: &[Raster<f32>], from: usize, to: usize, guard: usize, zone: usize) -> Crossing {
     let middle = guard + zone;
-    let zone_of = |from: usize, to: usize, c: usize| -> (f64, f64) {
-        let n = (to - from) as f64 * count;
-        let s: f64 = sums[from..to].iter().map(|t| t[c][0]).sum();
-        let q: f64 = sums[from..to].iter().map(|t| t[c][1]).sum();
-        (s / n, (q / n - (s / n).powi(2)).max(0.0))
-    };
-    let mut weight = [0.0f64; 3];
-    let (mut inner, mut outer, mut noise) = (0.0, 0.0, 0.0);
-    for c in 0..3 {
-        let (m_in, v_in) = zone_of(0, zone, c);
-        let (m_out, v_out) = zone_of(middle + guard + 1, sums.len(), c);
+    let taps = 2 * middle + 1;
+    let mut weight = [0.0f32; 3];
+    let (mut step, mut noise) = (0.0f32, 0.0f32);
+    for (plane, w) in planes.iter().zip(&mut weight) {
+        let moments = |rows: std::ops::Range<usize>| {
+            let (mut s, mut q, mut n) = (0.0f32, 0.0f32, 0.0f32);
+            for row in rows {
+                for v in plane.row(row).get(from..to).unwrap_or(&[]) {
+                    s += v;
+                    q += v * v;
+                    n += 1.0;
+                }
+            }
+            (s / n.max(1.0), (q / n.max(1.0) - (s / n.max(1.0)).powi(2)).max(0.0))
+        };
+        let ((m_in, v_in), (m_out, v_out)) = (moments(0..zone), moments(middle + guard + 1..taps));
         let v = 0.5 * (v_in + v_out) + 1e-5;
-        weight[c] = (m_in - m_out) / v;
-        inner += weight[c] * m_in;
-        outer += weight[c] * m_out;
-        noise += weight[c] * weight[c] * v;
+        *w = (m_in - m_out) / v;
+        step += *w * (m_in - m_out);
+        noise += *w * *w * v;
     }
-    let clarity = (inner - outer).abs() / noise.sqrt().max(1e-12);
-    let level = 0.5 * (inner + outer);
-    let profile: Vec<f64> = sums.iter().map(|t| (0..3).map(|c| weight[c] * t[c][0] / count).sum()).collect();
+    let clarity = f64::from(step / noise.sqrt().max(1e-12));
+    let mut values = Vec::with_capacity(to - from);
+    let profile: Vec<f64> = (0..taps)
+        .map(|tap| {
+            values.clear();
+            let rows: Vec<&[f32]> = planes.iter().map(|p| p.row(tap).get(from..to).unwrap_or(&[])).collect();
+            if let [a, b, c] = rows[..] {
+                values.extend((0..a.len()).map(|i| weight[0] * a[i] + weight[1] * b[i] + weight[2] * c[i]));
+            }
+            let n = values.len();
+            if n == 0 { 0.0 } else { f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1) }
+        })
+        .collect();
+    let inner = median(&profile[..zone]).unwrap_or(0.0);
+    // Shadow and fringe deepen towards the body: what lies behind the edge is the outer zone's line carried on to it, not
+    // its mean; though not beyond a third of the way from its mean to the body's level.
+    let outer = line_through(&profile, middle + guard + 1, taps);
+    let limit_outer = outer.1 + (inner - outer.1) / 3.0;
+    let level = |tap: usize| {
+        let carried = outer.1 + outer.2 * (tap as f64 - outer.0);
+        0.5 * (inner + if inner > outer.1 { carried.clamp(outer.1, limit_outer) } else { outer.1 })
+    };
     // Among crossings from inside to outside the one nearest to the split.
     let mut best: Option<f64> = None;
-    for k in 0..profile.len() - 1 {
-        let (a, b) = (profile[k] - level, profile[k + 1] - level);
+    for k in 0..taps - 1 {
+        let (a, b) = (profile[k] - level(k), profile[k + 1] - level(k + 1));
         if a > 0.0 && b <= 0.0 {
             let at = k as f64 + a / (a - b) - middle as f64;
             if best.is_none_or(|x| at.abs() < x.abs()) {
@@ -179,8 +291,38 @@ fn half_height(sums: &[[[f64; 2]; 3]], count: f64, guard: usize, zone: usize) ->
             }
         }
     }
-    let offset = best.unwrap_or(0.0).clamp(-(guard as f64) - 1.0, guard as f64 + 1.0);
-    // A step of clarity q blurred over about two rows is placed to 1 / q rows per independent sample.
-    let u = (2.0 / clarity.max(0.2) / count.sqrt()).min(middle as f64);
-    (offset, u, clarity)
+    // Without a clear step the split itself is the better guess.
+    let trust = clarity * clarity / (clarity * clarity + 0.25);
+    let limit = guard as f64 + 1.0;
+    let offset = trust * best.unwrap_or(0.0).clamp(-limit, limit);
+    // A step of clarity q blurred over about two rows is placed to 2 / q rows per independent column.
+    let u = (2.0 / clarity.max(0.2) / ((to - from) as f64 / 2.0).max(1.0).sqrt()).min(middle as f64);
+    // A Gaussian step of height h and blur s is steepest with h / (s sqrt(2 pi)).
+    let steepest = profile.windows(2).map(|w| w[0] - w[1]).fold(0.0, f64::max);
+    let height = (inner - outer.1).abs();
+    let blur = if steepest > 0.0 { height / steepest / std::f64::consts::TAU.sqrt() } else { middle as f64 };
+    Crossing { offset, u, clarity, blur }
+}
+
+/// Least-squares line through part of a profile: middle tap, value there, slope.
+fn line_through(profile: &[f64], from: usize, to: usize) -> (f64, f64, f64) {
+    let part = profile.get(from..to).unwrap_or(&[]);
+    let n = part.len().max(1) as f64;
+    let middle = from as f64 + (n - 1.0) / 2.0;
+    let mean = part.iter().sum::<f64>() / n;
+    let (mut up, mut down) = (0.0, 0.0);
+    for (i, v) in part.iter().enumerate() {
+        let x = (from + i) as f64 - middle;
+        up += x * (v - mean);
+        down += x * x;
+    }
+    (middle, mean, if down > 0.0 { up / down } else { 0.0 })
+}
+
+/// Sample between two rows of a column, rows clamped to the border.
+fn between_rows(plane: &Raster<f32>, column: usize, row: f64) -> f32 {
+    let row = row.clamp(0.0, plane.height().saturating_sub(1) as f64);
+    let first = row.floor();
+    let (a, b) = (plane.clamped(column as isize, first as isize), plane.clamped(column as isize, first as isize + 1));
+    a + (b - a) * (row - first) as f32
 }

@@ -68,14 +68,16 @@ struct Cell {
 }
 
 impl Ground {
-    /// Finds the ground; `None` where nothing is uniform. `inside` limits the search (the card's outline, a region); when it
-    /// is `bounded`, the ground is all that lies inside.
+    /// Finds the ground; `None` where nothing is uniform. `inside` limits the search (the card's outline, a region); when
+    /// it is `bounded`, the ground is all that lies inside. `hint` is true on things that lie on the ground (a ruler's
+    /// marks): of several grounds the one beside them is taken.
     pub(super) fn find(
         photo: &Photo,
         longest_side: usize,
         inside: &dyn Fn(Point<Image>) -> bool,
         bounded: bool,
         texture: Texture,
+        hint: &dyn Fn(Point<Image>) -> bool,
     ) -> Option<Self> {
         let longest = photo.rgb.width().max(photo.rgb.height());
         let reduced = Reduced::of(&photo.rgb, longest.div_ceil(longest_side).max(1));
@@ -97,7 +99,17 @@ impl Ground {
         mark_uniform(&mut cells, &usable, texture)?;
         // A textured ground falls into many small areas: all of it that looks alike counts, and it reaches everywhere.
         let bounded = bounded || texture == Texture::Rough;
-        let members = if bounded { uniform_cells(&cells)? } else { largest_area(&cells, columns, rows)? };
+        let members = if bounded {
+            uniform_cells(&cells)?
+        } else {
+            let hinted: Vec<bool> = (0..columns * rows)
+                .map(|i| {
+                    let (x, y) = cell_middle(i, columns);
+                    hint(reduced.image_from_reduced(x, y))
+                })
+                .collect();
+            largest_area(&cells, columns, rows, &hinted)?
+        };
         let (model, members) = fit_model(&cells, &members, columns, size)?;
         let hull = convex_hull(&members.iter().flat_map(|i| cell_corners(*i, columns)).collect::<Vec<_>>());
         let rest = smooth_rest(&cells, &members, &model, columns, rows, size);
@@ -135,6 +147,7 @@ impl Ground {
                 *out = if bounded { inside(reduced.image_from_reduced(u, v)) } else { inside_convex(&hull, u, v) };
             }
         }
+        let domain = eroded(&domain, RIM);
         Some(Self { reduced, domain, difference: field, noise, model, rest, size, textured: texture == Texture::Rough })
     }
 
@@ -158,6 +171,12 @@ impl Ground {
             let (top, bottom) = (p[c] + (q[c] - p[c]) * right, r[c] + (s[c] - r[c]) * right);
             top + (bottom - top) * down
         })
+    }
+
+    /// Whether a point of the photo lies on the ground's outline or inside.
+    pub(super) fn holds_point(&self, p: Point<Image>) -> bool {
+        let (x, y) = self.reduced.reduced_from_image(p);
+        x >= -0.5 && y >= -0.5 && self.holds(x.round().max(0.0) as usize, y.round().max(0.0) as usize)
     }
 
     /// Whether a point of the reduced picture lies on the ground's outline or inside.
@@ -307,7 +326,7 @@ fn uniform_cells(cells: &[Cell]) -> Option<Vec<usize>> {
 
 /// Connected uniform cells of slowly changing colour; the largest such area (brighter areas count for more: a card is
 /// brighter than a table), and every other area of at least a tenth of it that the same smooth model describes.
-fn largest_area(cells: &[Cell], columns: usize, rows: usize) -> Option<Vec<usize>> {
+fn largest_area(cells: &[Cell], columns: usize, rows: usize, hinted: &[bool]) -> Option<Vec<usize>> {
     let mut label = vec![usize::MAX; cells.len()];
     let mut areas: Vec<Vec<usize>> = Vec::new();
     for start in 0..cells.len() {
@@ -336,7 +355,18 @@ fn largest_area(cells: &[Cell], columns: usize, rows: usize) -> Option<Vec<usize
         }
         areas.push(area);
     }
-    let weight = |area: &Vec<usize>| area.iter().map(|i| (cells[*i].mean[0]).exp().sqrt()).sum::<f64>();
+    let near_hint = |i: usize| {
+        let (x, y) = (i % columns, i / columns);
+        (y.saturating_sub(2)..=(y + 2).min(rows - 1))
+            .any(|v| (x.saturating_sub(2)..=(x + 2).min(columns - 1)).any(|u| hinted[v * columns + u]))
+    };
+    let hints = hinted.iter().filter(|h| **h).count();
+    let weight = |area: &Vec<usize>| {
+        let bright = area.iter().map(|i| (cells[*i].mean[0]).exp().sqrt()).sum::<f64>();
+        let beside = if hints > 0 { area.iter().filter(|i| near_hint(**i)).count() } else { 0 };
+        // Beside a good part of the marks: that is the ground, however large another may be.
+        if beside * 5 >= hints && hints > 0 { bright + cells.len() as f64 } else { bright }
+    };
     let best = (0..areas.len()).max_by(|a, b| weight(&areas[*a]).total_cmp(&weight(&areas[*b])).then(b.cmp(a)))?;
     let mut members = areas[best].clone();
     if members.len() < 12 {
@@ -437,6 +467,29 @@ fn convex_hull(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
     let mut hull = chain(&mut sorted.iter().copied());
     hull.extend(chain(&mut sorted.iter().rev().copied()));
     hull
+}
+
+/// Rim of the ground that is left out, px of the reduced picture: a card's cut edge and its shadow.
+const RIM: usize = 4;
+
+/// The area without its rim; the picture's own border is no rim.
+fn eroded(area: &Raster<bool>, rim: usize) -> Raster<bool> {
+    let (width, height) = (area.width(), area.height());
+    let mut across = Raster::filled(width, height, false);
+    for y in 0..height {
+        let row = area.row(y);
+        for (x, out) in across.row_mut(y).iter_mut().enumerate() {
+            *out = row[x.saturating_sub(rim)..=(x + rim).min(width - 1)].iter().all(|v| *v);
+        }
+    }
+    let mut both = Raster::filled(width, height, false);
+    for y in 0..height {
+        let rows: Vec<&[bool]> = (y.saturating_sub(rim)..=(y + rim).min(height - 1)).map(|v| across.row(v)).collect();
+        for (x, out) in both.row_mut(y).iter_mut().enumerate() {
+            *out = rows.iter().all(|row| row[x]);
+        }
+    }
+    both
 }
 
 /// Whether a point lies inside a convex polygon given in the order of [`convex_hull`].

@@ -1,19 +1,33 @@
 //! Stretches of a piece that are not measured, and why.
 
-use super::ground::inside_polygon;
+use super::ground::{Ground, inside_polygon};
 use super::{LeftOutWhy, Strand};
+use crate::base::geometry::Point;
 use crate::measure::photo::Photo;
 use crate::measure::scale::ScaleFound;
 
+/// Local width, as a part of the median, below which (or above whose inverse) the edges have lost the yarn: thick and thin
+/// places of handspun stay well within.
+const MIN_PART: f64 = 0.25;
+
 /// Marks the stations of a piece that are not to be measured.
-pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
+pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, ground: &Ground) {
     let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
     let Some(diameter) = crate::base::stats::median(&widths) else { return };
     let last = piece.stations.len().saturating_sub(1);
     let (right, bottom) = (photo.rgb.width() as f64 - 1.0, photo.rgb.height() as f64 - 1.0);
     let rim = |x: f64, y: f64| x.min(y).min(right - x).min(bottom - y);
     let (from_border, to_border) = {
-        let at = |s: Option<&super::Station>| s.is_some_and(|s| rim(s.centre.x, s.centre.y) < 1.5 * diameter);
+        // The piece goes on beyond the picture or beyond the ground.
+        let at = |s: Option<&super::Station>| {
+            s.is_some_and(|s| {
+                let r = 1.5 * diameter;
+                rim(s.centre.x, s.centre.y) < r
+                    || [(-r, 0.0), (r, 0.0), (0.0, -r), (0.0, r)]
+                        .iter()
+                        .any(|(dx, dy)| !ground.holds_point(s.centre + Point::new(*dx, *dy)))
+            })
+        };
         (at(piece.stations.first()), at(piece.stations.last()))
     };
     // Two diameters from a cut end; where the picture ends, only what the border cuts off.
@@ -31,6 +45,8 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
             Some(LeftOutWhy::Border)
         } else if scale.on_print(p) {
             Some(LeftOutWhy::OverMarks)
+        } else if !(MIN_PART..1.0 / MIN_PART).contains(&(station.width_px() / diameter)) {
+            Some(LeftOutWhy::EdgeUnclear)
         } else {
             None
         };

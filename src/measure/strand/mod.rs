@@ -1,5 +1,6 @@
 //! Third stage: which parts of the picture are yarn; each piece's centre line, core edges and straightened picture.
 
+mod alike;
 mod band;
 mod body;
 mod centre_line;
@@ -191,9 +192,13 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     };
     let bounded = scale.card_outline.is_some();
     let marks = |p: Point<Image>| scale.on_print(p);
+    // Of several plain grounds the one that carries the ruler.
+    let on_card = |p: Point<Image>| {
+        scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| ground::inside_polygon(&ruler.area, p))
+    };
     // A plain ground first; only where nothing can be traced on one, a textured ground.
     let look = |texture| {
-        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, bounded, texture)?;
+        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, bounded, texture, &on_card)?;
         let found = trace::find(&ground, &marks);
         Some((ground, found))
     };
@@ -205,13 +210,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let Some((ground, found)) = seen else { return none(nothing) };
     let mut pieces: Vec<Strand> =
         found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
-    for (i, piece) in pieces.iter_mut().enumerate() {
-        leave_out::mark(piece, photo, scale);
-        piece.number = i as u32 + 1;
-        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
-    }
-    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
-    let refused = found
+    let mut refused: Vec<Refused> = found
         .blobs
         .iter()
         .map(|blob| {
@@ -219,6 +218,13 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
             Refused { outline: vec![a, Point::new(b.x, a.y), b, Point::new(a.x, b.y)], why: blob.why }
         })
         .collect();
+    alike::keep(&mut pieces, &mut refused);
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        leave_out::mark(piece, photo, scale, &ground);
+        piece.number = i as u32 + 1;
+        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
+    }
+    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
     Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
 }
 

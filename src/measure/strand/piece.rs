@@ -9,7 +9,7 @@ use super::likelihood::{self, Features};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::median;
+use crate::base::stats::{median, quantile};
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
@@ -51,27 +51,23 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
         return None;
     }
     let diameter = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())?;
-    let mut edges = body;
-    // Twice: the first split teaches the second what yarn and ground look like.
-    for round in 0..2 {
-        let inset = if round == 0 { 0.25 } else { 0.08 } * diameter;
-        let inside: Vec<(f64, f64)> = edges
-            .iter()
-            .map(|(t, b)| {
-                let (middle, half) = ((t + b) / 2.0, (b - t) / 2.0);
-                let half = (half - inset).max(1.0);
-                (middle - half, middle + half)
-            })
-            .collect();
-        let lag = (diameter / 12.0).round().clamp(2.0, 4.0) as usize;
-        let features = Features::of(&band, &inside, lag, (0.4 * diameter) as usize);
-        let ratio = likelihood::ratio(&features, &inside, &edges, 0.08 * diameter + 1.0, 0.6 * diameter);
-        let tops = split(&ratio, Side::Left, &edges.iter().map(|b| b.0).collect::<Vec<_>>(), diameter);
-        let bottoms = split(&ratio, Side::Right, &edges.iter().map(|b| b.1).collect::<Vec<_>>(), diameter);
-        edges = tops.into_iter().zip(bottoms).collect();
-    }
-    let left = refine(&band, Side::Left, &edges.iter().map(|b| b.0).collect::<Vec<_>>(), diameter);
-    let right = refine(&band, Side::Right, &edges.iter().map(|b| b.1).collect::<Vec<_>>(), diameter);
+    let inset = 0.22 * diameter;
+    let inside: Vec<(f64, f64)> = body
+        .iter()
+        .map(|(t, b)| {
+            let (middle, half) = ((t + b) / 2.0, (b - t) / 2.0);
+            let half = (half - inset).max(1.0);
+            (middle - half, middle + half)
+        })
+        .collect();
+    let lag = (diameter / 12.0).round().clamp(2.0, 4.0) as usize;
+    let features = Features::of(&band, &inside, lag, (0.4 * diameter) as usize);
+    let ratio = likelihood::ratio(&features, &inside, &body, 0.08 * diameter + 1.0, 0.6 * diameter);
+    let (tops, bottoms): (Vec<f64>, Vec<f64>) = body.iter().copied().unzip();
+    let tops = split(&ratio, &features, Side::Left, &tops, diameter);
+    let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter);
+    let left = refine(&band, Side::Left, &tops, diameter);
+    let right = refine(&band, Side::Right, &bottoms, diameter);
     // The centre line of the body, smooth over a turn of the plies.
     let middles: Vec<f64> =
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
@@ -109,12 +105,28 @@ fn finish(
         step_px: step,
         stations: final_stations,
         strip,
-        edge_systematic_u_px: 0.01 * width + 0.1,
-        blur_px: 1.0,
+        edge_systematic_u_px: systematic_u(left, width).hypot(systematic_u(right, width)),
+        blur_px: blur(left, right) * step,
         kinks: Vec::new(),
     }
 }
 
 fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {
     stations.iter().zip(offsets).map(|(s, o)| s.centre + s.normal * *o).collect()
+}
+
+/// Standard uncertainty of one edge that does not average out along the strand, px.
+///
+/// A clear edge is placed to about a fiftieth of the diameter (shadow and hairs beside it); the less the two sides differ,
+/// in units of the spread of their pixels, the more the choice between body, shadow and fringe is open.
+fn systematic_u(edge: &EdgeLine, width: f64) -> f64 {
+    let clarity = median(&edge.clarity).unwrap_or(0.0).max(0.3);
+    0.15 + width * (0.012 + 0.08 / (1.0 + clarity * clarity / 4.0))
+}
+
+/// Standard deviation of the blur, rows: of both edges, from the lower quarter of the spreads that their steps show (a step
+/// may be widened by hairs and by the body's roundness, never narrowed).
+fn blur(left: &EdgeLine, right: &EdgeLine) -> f64 {
+    let all: Vec<f64> = left.blur.iter().chain(&right.blur).copied().collect();
+    quantile(&all, 0.25).unwrap_or(0.0)
 }

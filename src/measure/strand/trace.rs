@@ -108,7 +108,7 @@ fn examine(
         return;
     }
     // Ground on both sides, or it is the ground's own edge.
-    let beside = 1.5 * thickness + 2.0;
+    let beside = if crosses { 0.8 } else { 1.5 } * thickness + 2.0;
     let reach = (2.0 * thickness) as usize + 2;
     let free = (0..path.len())
         .filter(|k| {
