@@ -117,11 +117,12 @@ fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {
 
 /// Standard uncertainty of one edge that does not average out along the strand, px.
 ///
-/// A clear edge is placed to about a fiftieth of the diameter (shadow and hairs beside it); the less the two sides differ,
+/// Even a clear edge is placed to some three hundredths of the diameter only (the shaded part of the body against its own
+/// shadow, and hairs): that is what edges against truth come out as, not what noise would allow. The less the two sides differ,
 /// in units of the spread of their pixels, the more the choice between body, shadow and fringe is open.
 fn systematic_u(edge: &EdgeLine, width: f64) -> f64 {
     let clarity = median(&edge.clarity).unwrap_or(0.0).max(0.3);
-    0.15 + width * (0.012 + 0.08 / (1.0 + clarity * clarity / 4.0))
+    0.15 + width * (0.03 + 0.08 / (1.0 + clarity * clarity / 4.0))
 }
 
 /// Standard deviation of the blur, rows: of both edges, from the lower quarter of the spreads that their steps show (a step
