@@ -160,6 +160,8 @@ fn readable(truth: &Value) -> bool {
 fn photos_traced_from_truth() {
     let Some(list) = truths() else { return };
     eprintln!("photo        plies          S/Z         angle   err  +-    turns/inch  err %  fibre  ms");
+    let (mut readable_photos, mut letters, mut wrong_plies) = (0, 0, 0);
+    let (mut angle_errors, mut plied_errors, mut singles_errors) = (Vec::new(), Vec::new(), Vec::new());
     for (path, truth) in list {
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();
         let y = &truth["yarn"];
@@ -190,6 +192,19 @@ fn photos_traced_from_truth() {
         let fibre = mean(&|p| p.fibre_angle_rad.as_ref().ok().map(|e| e.value.to_degrees()));
         let tpi = if n > 0 { turns_per_inch(&strands, &t, &truth, n) } else { None }.unwrap_or(f64::NAN);
         let truth_tpi = y["tpi_mean"].as_f64().unwrap();
+        if dir != "-" {
+            assert_eq!(dir, y["direction"].as_str().unwrap(), "{name}: wrong letter");
+        }
+        if readable(&truth) {
+            readable_photos += 1;
+            letters += usize::from(dir != "-");
+            wrong_plies += usize::from(n != 0 && n != plies);
+            if n == plies {
+                angle_errors.push((a - angle).abs());
+                let list = if plies > 1 { &mut plied_errors } else { &mut singles_errors };
+                list.push((tpi / truth_tpi - 1.0).abs() * 100.0);
+            }
+        }
         eprintln!(
             "{name:<12.8}{} {plies}->{n} {np:.3}  {} {dir} {dp:.4}  {angle:5.1} {:6.2} {:4.2}{}  {truth_tpi:6.2} {:7.2}{}  {:5.1}/{:5.1}  {ms:.0} {}",
             if n == plies { " " } else { "X" },
@@ -209,6 +224,20 @@ fn photos_traced_from_truth() {
             if readable(&truth) { "" } else { "(hardly readable)" },
         );
     }
+    assert!(readable_photos > 0, "no readable photo in the folder");
+    let median = |list: &[f64]| strandrule::base::stats::median(list).unwrap_or(0.0);
+    eprintln!(
+        "{readable_photos} readable: letter given {letters}, plies wrong {wrong_plies}, right {}; medians: angle {:.2} \
+         degrees, turns plied {:.2} %, singles {:.2} %",
+        angle_errors.len(),
+        median(&angle_errors),
+        median(&plied_errors),
+        median(&singles_errors)
+    );
+    assert!(letters * 100 >= readable_photos * 97);
+    assert!(angle_errors.len() * 10 >= readable_photos * 9, "plies answered rightly in too few");
+    assert!(wrong_plies * 25 <= readable_photos, "plies wrong in too many");
+    assert!(median(&angle_errors) <= 0.8 && median(&plied_errors) <= 0.8 && median(&singles_errors) <= 4.0);
 }
 
 // ---- drawn helices of exact geometry -------------------------------------------------------------------------------

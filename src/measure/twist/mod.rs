@@ -117,16 +117,26 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     let sure = 1.0 / (1.0 + (-odds.abs()).exp());
     let letter = if sense > 0.0 { TwistDirection::Z } else { TwistDirection::S };
     let known = request.plies.is_some() || probability >= SURE_ENOUGH;
-    let pieces: Vec<StrandTwist> = strands
-        .iter()
-        .zip(&looks)
-        .filter_map(|(s, l)| if used == 1 { Some(outcome::singles(s, l, sense)) } else { outcome::plied(s, l, used) })
-        .collect();
+    let figures = |plies: u32| -> Vec<StrandTwist> {
+        let each = strands.iter().zip(&looks);
+        each.filter_map(|(s, l)| match plies {
+            1 => Some(outcome::singles(s, l, sense)),
+            _ => outcome::plied(s, l, plies),
+        })
+        .collect()
+    };
+    let mut pieces = figures(used);
+    if !known {
+        let other = figures(weighed.second());
+        for piece in &mut pieces {
+            outcome::either(piece, other.iter().find(|o| o.strand == piece.strand));
+        }
+    }
     Twist {
         direction: if sure >= SURE_ENOUGH { Ok((letter, sure)) } else { Err(Reason::TwistNotVisible) },
         plies: if known { Ok((used, probability)) } else { Err(Reason::PliesUnclear) },
         plies_stated: request.plies.is_some(),
-        angle_reason: Reason::TwistNotVisible,
+        angle_reason: if known { Reason::TwistNotVisible } else { Reason::PliesUnclear },
         turns_reason: if known { Reason::TwistNotVisible } else { Reason::PliesUnclear },
         pieces,
     }

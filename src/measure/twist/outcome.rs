@@ -68,6 +68,21 @@ pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTw
     }
 }
 
+/// Where the plies are not known: the angle as one reading has it, its uncertainty widened to the other reading's; without
+/// an angle where the two lie more than ten degrees apart.
+pub(super) fn either(one: &mut StrandTwist, other: Option<&StrandTwist>) {
+    let difference = match (one.mean_angle_rad, other.and_then(|o| o.mean_angle_rad)) {
+        (Some(a), Some(b)) => (a.value - b.value).abs(),
+        _ => f64::INFINITY,
+    };
+    if difference < 10f64.to_radians() {
+        one.mean_angle_rad = one.mean_angle_rad.map(|e| Estimate { value: e.value, u: e.u.hypot(difference) });
+    } else {
+        one.mean_angle_rad = None;
+        one.angle_rad.iter_mut().for_each(|a| *a = None);
+    }
+}
+
 /// Plied yarn: turns by counting, the band's angle from them.
 pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<StrandTwist> {
     let (candidate, fit) = candidate(look, plies)?;
@@ -106,8 +121,11 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
     let repeats = (coarse.track.phase.last()? - coarse.track.phase.first()?) / TAU;
     let mean_angle_rad = stats::mean(&seen).map(|value| Estimate {
         value,
-        // Closeness of the plies is known to about 7 %, and the tangent goes with it.
-        u: (value.sin() * value.cos() * 0.07).hypot(0.008),
+        // Closeness of the plies is known to about 5 %, the width to what the edges allow, and the tangent goes with both.
+        u: (value.sin()
+            * value.cos()
+            * 0.05f64.hypot(strand.edge_systematic_u_px / (look.outline.mean_width * strand.step_px)))
+        .hypot(0.008),
     });
     Some(StrandTwist {
         strand: strand.number,

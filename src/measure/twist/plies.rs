@@ -14,6 +14,13 @@ pub(super) struct Weighed {
 }
 
 impl Weighed {
+    /// The next likeliest number.
+    pub(super) fn second(&self) -> u32 {
+        let (best, _) = self.best();
+        let rest = (1..=4u32).zip(self.probability).filter(|(n, _)| *n != best);
+        rest.max_by(|a, b| a.1.total_cmp(&b.1)).map_or(best, |(n, _)| n)
+    }
+
     /// The likeliest number and its probability.
     pub(super) fn best(&self) -> (u32, f64) {
         let mut best = (1, self.probability[0]);
