@@ -3,48 +3,50 @@
 
 use strandrule::base::raster::Raster;
 use strandrule::card::label::Label;
+use strandrule::card::layout::EdgeSide;
 use strandrule::card::layout::{CardLayout, CardSize};
 use strandrule::card::{Drawing, face};
 use strandrule::measure::photo::{CameraFacts, Photo};
-use strandrule::card::layout::EdgeSide;
 
 /// A small generator of random numbers: splitmix64 (Steele, Lea & Flood 2014; constants from memory).
 #[derive(Clone)]
-pub struct Dice(pub u64);
+pub(super) struct Dice(pub(super) u64);
 
 impl Dice {
-    pub fn next(&mut self) -> u64 {
+    pub(super) fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
         z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
         z ^ (z >> 31)
     }
-    pub fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub(super) fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * (self.next() >> 11) as f64 / (1u64 << 53) as f64
     }
-    pub fn chance(&mut self, p: f64) -> bool {
+    pub(super) fn chance(&mut self, p: f64) -> bool {
         self.between(0.0, 1.0) < p
     }
-    pub fn normal(&mut self) -> f64 {
+    pub(super) fn normal(&mut self) -> f64 {
         let (a, b) = (self.between(1e-12, 1.0), self.between(0.0, 1.0));
         (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
     }
 }
 
 /// A card's print: linear reflectance on a fine grid.
-pub struct Print {
-    pub layout: CardLayout,
+pub(super) struct Print {
+    pub(super) layout: CardLayout,
     fine: Raster<u8>,
     per_mm: f64,
 }
 
 impl Print {
     /// Ink that spreads by `gain` fine pixels to each side.
-    pub fn new(size: CardSize, label: Option<&Label>, gain: usize) -> Self {
-        let layout = CardLayout::of(size);
-        let drawing =
-            Drawing { width: layout.width, height: layout.height, shapes: face(&layout, label) };
+    pub(super) fn new(size: CardSize, label: Option<&Label>, gain: usize) -> Self {
+        Self::of_layout(CardLayout::of(size), label, gain)
+    }
+    /// The same of any layout.
+    pub(super) fn of_layout(layout: CardLayout, label: Option<&Label>, gain: usize) -> Self {
+        let drawing = Drawing { width: layout.width, height: layout.height, shapes: face(&layout, label) };
         let dpi = 600.0;
         let sharp = strandrule::card::png::raster(&drawing, dpi).expect("600 dpi is in range");
         let mut fine = sharp.clone();
@@ -80,36 +82,30 @@ impl Print {
 
 /// Yarn: a straight strand on the card plane.
 #[derive(Clone, Copy)]
-pub struct Yarn {
-    pub x: f64,
-    pub y: f64,
-    pub angle: f64,
-    pub width: f64,
-    pub grey: f64,
+pub(super) struct Yarn {
+    pub(super) x: f64,
+    pub(super) y: f64,
+    pub(super) angle: f64,
+    pub(super) width: f64,
+    pub(super) grey: f64,
 }
 
 /// A card on the table: turned by `turn` about its middle, which lies at (x, y) of the table.
-pub struct Placed<'a> {
-    pub print: &'a Print,
-    pub x: f64,
-    pub y: f64,
-    pub turn: f64,
+pub(super) struct Placed<'a> {
+    pub(super) print: &'a Print,
+    pub(super) x: f64,
+    pub(super) y: f64,
+    pub(super) turn: f64,
     /// Printed size over nominal size.
-    pub factor: f64,
+    pub(super) factor: f64,
 }
 
 impl Placed<'_> {
-    /// Card mm of a table point.
-    pub fn card(&self, x: f64, y: f64) -> (f64, f64) {
-        let (s, c) = self.turn.sin_cos();
-        let (dx, dy) = (x - self.x, y - self.y);
-        let (u, v) = (dx * c + dy * s, dy * c - dx * s);
-        (u / self.factor + self.print.layout.width / 2.0, v / self.factor + self.print.layout.height / 2.0)
-    }
     /// Table point of card mm.
-    pub fn table(&self, x: f64, y: f64) -> (f64, f64) {
+    pub(super) fn table(&self, x: f64, y: f64) -> (f64, f64) {
         let (s, c) = self.turn.sin_cos();
-        let (u, v) = ((x - self.print.layout.width / 2.0) * self.factor, (y - self.print.layout.height / 2.0) * self.factor);
+        let (u, v) =
+            ((x - self.print.layout.width / 2.0) * self.factor, (y - self.print.layout.height / 2.0) * self.factor);
         (self.x + u * c - v * s, self.y + u * s + v * c)
     }
 }
@@ -117,15 +113,15 @@ impl Placed<'_> {
 /// The camera: looks at the table point (0, 0) from `distance` mm, its axis tilted by `tilt` towards `azimuth`, the picture
 /// turned by `roll`.
 #[derive(Clone, Copy)]
-pub struct Camera {
-    pub width: usize,
-    pub height: usize,
-    pub focal: f64,
-    pub k1: f64,
-    pub distance: f64,
-    pub tilt: f64,
-    pub azimuth: f64,
-    pub roll: f64,
+pub(super) struct Camera {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) focal: f64,
+    pub(super) k1: f64,
+    pub(super) distance: f64,
+    pub(super) tilt: f64,
+    pub(super) azimuth: f64,
+    pub(super) roll: f64,
 }
 
 impl Camera {
@@ -147,12 +143,8 @@ impl Camera {
         let place = forward.map(|f| -f * self.distance);
         ([r, d, forward], place)
     }
-    /// Height above the table, mm.
-    pub fn height_mm(&self) -> f64 {
-        self.distance * self.tilt.cos()
-    }
     /// The table point seen at a pixel.
-    pub fn table(&self, px: f64, py: f64) -> (f64, f64) {
+    pub(super) fn table(&self, px: f64, py: f64) -> (f64, f64) {
         let (m, c) = self.axes();
         let (dx, dy) =
             ((px - (self.width as f64 - 1.0) / 2.0) / self.focal, (py - (self.height as f64 - 1.0) / 2.0) / self.focal);
@@ -170,19 +162,16 @@ impl Camera {
         (c[0] + t * ray[0], c[1] + t * ray[1])
     }
     /// The pixel where a table point is seen.
-    pub fn pixel(&self, x: f64, y: f64) -> (f64, f64) {
+    pub(super) fn pixel(&self, x: f64, y: f64) -> (f64, f64) {
         let (m, c) = self.axes();
         let d = [x - c[0], y - c[1], -c[2]];
         let p: [f64; 3] = std::array::from_fn(|i| m[i][0] * d[0] + m[i][1] * d[1] + m[i][2] * d[2]);
         let (ux, uy) = (p[0] / p[2], p[1] / p[2]);
         let k = 1.0 + self.k1 * (ux * ux + uy * uy);
-        (
-            (self.width as f64 - 1.0) / 2.0 + self.focal * ux * k,
-            (self.height as f64 - 1.0) / 2.0 + self.focal * uy * k,
-        )
+        ((self.width as f64 - 1.0) / 2.0 + self.focal * ux * k, (self.height as f64 - 1.0) / 2.0 + self.focal * uy * k)
     }
     /// True scale at a pixel along a direction of the picture, px/mm on the table.
-    pub fn px_per_mm(&self, px: f64, py: f64, dx: f64, dy: f64) -> f64 {
+    pub(super) fn px_per_mm(&self, px: f64, py: f64, dx: f64, dy: f64) -> f64 {
         let (a, b) = (self.table(px - dx / 2.0, py - dy / 2.0), self.table(px + dx / 2.0, py + dy / 2.0));
         1.0 / (a.0 - b.0).hypot(a.1 - b.1)
     }
@@ -190,17 +179,17 @@ impl Camera {
 
 /// Everything else in the photo.
 #[derive(Clone)]
-pub struct Conditions {
-    pub yarns: Vec<Yarn>,
+pub(super) struct Conditions {
+    pub(super) yarns: Vec<Yarn>,
     /// Slope of the light across the picture, and a shadow's edge: table point, angle, how much light is left in it.
-    pub light_slope: (f64, f64),
-    pub shadow: Option<(f64, f64, f64, f64)>,
-    pub exposure: f64,
-    pub blur_px: f64,
-    pub noise: f64,
-    pub jpeg_quality: Option<u8>,
-    pub clutter: u64,
-    pub mirrored: bool,
+    pub(super) light_slope: (f64, f64),
+    pub(super) shadow: Option<(f64, f64, f64, f64)>,
+    pub(super) exposure: f64,
+    pub(super) blur_px: f64,
+    pub(super) noise: f64,
+    pub(super) jpeg_quality: Option<u8>,
+    pub(super) clutter: u64,
+    pub(super) mirrored: bool,
 }
 
 impl Default for Conditions {
@@ -219,18 +208,33 @@ impl Default for Conditions {
     }
 }
 
+/// An angle's sine and cosine, worked out once.
+#[derive(Clone, Copy)]
+struct Turn(f64, f64);
+
+impl Turn {
+    fn of(angle: f64) -> Self {
+        let (s, c) = angle.sin_cos();
+        Self(s, c)
+    }
+    /// A vector in axes turned by the angle.
+    fn turned(self, x: f64, y: f64) -> (f64, f64) {
+        (x * self.1 + y * self.0, y * self.1 - x * self.0)
+    }
+}
+
 /// Table round the card: cloth with stripes, or boards, or plain, and a few things lying on it.
 struct Clutter {
     base: f64,
-    weave: (f64, f64, f64),
-    things: Vec<(f64, f64, f64, f64, f64, f64)>,
+    weave: (f64, f64, Turn),
+    things: Vec<(f64, f64, f64, f64, Turn, f64)>,
 }
 
 impl Clutter {
     fn new(seed: u64) -> Self {
         let mut dice = Dice(seed);
         let base = dice.between(0.08, 0.6);
-        let weave = (dice.between(0.0, 0.5), dice.between(0.7, 6.0), dice.between(0.0, 3.2));
+        let weave = (dice.between(0.0, 0.5), dice.between(0.7, 6.0), Turn::of(dice.between(0.0, 3.2)));
         let things = (0..12)
             .map(|_| {
                 (
@@ -238,7 +242,7 @@ impl Clutter {
                     dice.between(-200.0, 200.0),
                     dice.between(3.0, 60.0),
                     dice.between(1.0, 20.0),
-                    dice.between(0.0, 3.2),
+                    Turn::of(dice.between(0.0, 3.2)),
                     dice.between(0.03, 0.9),
                 )
             })
@@ -247,20 +251,29 @@ impl Clutter {
     }
     fn reflectance(&self, x: f64, y: f64) -> f64 {
         for (cx, cy, w, h, a, grey) in &self.things {
-            let (s, c) = a.sin_cos();
-            let (u, v) = ((x - cx) * c + (y - cy) * s, (y - cy) * c - (x - cx) * s);
+            let (u, v) = a.turned(x - cx, y - cy);
             if u.abs() < *w && v.abs() < *h {
                 return *grey;
             }
         }
         let (depth, period, a) = self.weave;
-        let u = x * a.cos() + y * a.sin();
-        self.base * (1.0 + depth * (u / period * std::f64::consts::TAU).sin().signum())
+        let (u, _) = a.turned(x, y);
+        let half = (u / period).fract().rem_euclid(1.0) < 0.5;
+        self.base * if half { 1.0 + depth } else { 1.0 - depth }
     }
 }
 
+/// Where in a pixel light is gathered: five places, none above or beside another, whose mean is the middle.
+const SPREAD: [(f64, f64); 5] = [(0.0, 0.0), (-0.4, -0.2), (-0.2, 0.4), (0.2, -0.4), (0.4, 0.2)];
+
 /// Takes the photo.
-pub fn photograph(cards: &[Placed<'_>], camera: &Camera, c: &Conditions, seed: u64, focal_35mm: Option<f64>) -> Photo {
+pub(super) fn photograph(
+    cards: &[Placed<'_>],
+    camera: &Camera,
+    c: &Conditions,
+    seed: u64,
+    focal_35mm: Option<f64>,
+) -> Photo {
     let (w, h) = (camera.width, camera.height);
     let clutter = Clutter::new(c.clutter);
     let mut light = vec![0f32; w * h];
@@ -268,28 +281,35 @@ pub fn photograph(cards: &[Placed<'_>], camera: &Camera, c: &Conditions, seed: u
     // px by the test of the renderer itself).
     const CELL: usize = 8;
     let (gw, gh) = (w / CELL + 2, h / CELL + 2);
-    let grid: Vec<(f64, f64)> = (0..gw * gh)
-        .map(|i| camera.table((i % gw * CELL) as f64, (i / gw * CELL) as f64))
-        .collect();
+    let grid: Vec<(f64, f64)> =
+        (0..gw * gh).map(|i| camera.table((i % gw * CELL) as f64, (i / gw * CELL) as f64)).collect();
     let table = |px: f64, py: f64| {
         let (u, v) = (px.max(0.0) / CELL as f64, py.max(0.0) / CELL as f64);
         let (i, j) = ((u as usize).min(gw - 2), (v as usize).min(gh - 2));
         let (fx, fy) = (px / CELL as f64 - i as f64, py / CELL as f64 - j as f64);
         let (a, b, d, e) = (grid[j * gw + i], grid[j * gw + i + 1], grid[(j + 1) * gw + i], grid[(j + 1) * gw + i + 1]);
-        let mix = |a: f64, b: f64, d: f64, e: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (d * (1.0 - fx) + e * fx) * fy;
+        let mix =
+            |a: f64, b: f64, d: f64, e: f64| (a * (1.0 - fx) + b * fx) * (1.0 - fy) + (d * (1.0 - fx) + e * fx) * fy;
         (mix(a.0, b.0, d.0, e.0), mix(a.1, b.1, d.1, e.1))
     };
+    let yarns: Vec<(&Yarn, Turn)> = c.yarns.iter().map(|y| (y, Turn::of(y.angle))).collect();
+    let lies: Vec<(&Placed<'_>, Turn)> = cards.iter().map(|p| (p, Turn::of(p.turn))).collect();
+    let shadow = c.shadow.map(|(x, y, angle, left)| (x, y, Turn::of(angle), left));
     let at = |x: f64, y: f64| -> (f64, bool) {
-        for yarn in &c.yarns {
-            let (s, co) = yarn.angle.sin_cos();
-            let (u, v) = ((x - yarn.x) * co + (y - yarn.y) * s, (y - yarn.y) * co - (x - yarn.x) * s);
+        for (yarn, turn) in &yarns {
+            let (u, v) = turn.turned(x - yarn.x, y - yarn.y);
             if v.abs() < yarn.width / 2.0 {
                 let q = 2.0 * v / yarn.width;
-                return (yarn.grey * (0.4 + 0.6 * (1.0 - q * q).sqrt()) * (1.0 + 0.2 * (u * 2.1 + v * 3.0).sin()), true);
+                return (
+                    yarn.grey * (0.4 + 0.6 * (1.0 - q * q).sqrt()) * (1.0 + 0.2 * (u * 2.1 + v * 3.0).sin()),
+                    true,
+                );
             }
         }
-        for placed in cards {
-            let (u, v) = placed.card(x, y);
+        for (placed, turn) in &lies {
+            let (u, v) = turn.turned(x - placed.x, y - placed.y);
+            let layout = &placed.print.layout;
+            let (u, v) = (u / placed.factor + layout.width / 2.0, v / placed.factor + layout.height / 2.0);
             if let Some(r) = placed.print.reflectance(u, v) {
                 return (r, true);
             }
@@ -302,23 +322,22 @@ pub fn photograph(cards: &[Placed<'_>], camera: &Camera, c: &Conditions, seed: u
             let (mut r, on_card) = at(x, y);
             if on_card {
                 let mut sum = 0.0;
-                for (oi, oj) in [(-0.33, -0.33), (0.0, -0.33), (0.33, -0.33), (-0.33, 0.0), (0.0, 0.0), (0.33, 0.0), (-0.33, 0.33), (0.0, 0.33), (0.33, 0.33)] {
+                for (oi, oj) in SPREAD {
                     let (x, y) = table(i as f64 + oi, j as f64 + oj);
                     sum += at(x, y).0;
                 }
-                r = sum / 9.0;
+                r = sum / SPREAD.len() as f64;
             }
             let mut l = c.exposure
                 * (1.0 + c.light_slope.0 * (i as f64 / w as f64 - 0.5) + c.light_slope.1 * (j as f64 / h as f64 - 0.5));
-            if let Some((sx, sy, angle, left)) = c.shadow {
-                let d = (x - sx) * angle.cos() + (y - sy) * angle.sin();
+            if let Some((sx, sy, turn, left)) = &shadow {
+                let (d, _) = turn.turned(x - sx, y - sy);
                 let s = (d / 1.5).clamp(-1.0, 1.0) * 0.5 + 0.5;
                 l *= left + (1.0 - left) * s;
             }
             // Yarn throws a soft shadow to one side.
-            for yarn in &c.yarns {
-                let (s, co) = yarn.angle.sin_cos();
-                let v = (y - yarn.y) * co - (x - yarn.x) * s - 0.4 * yarn.width;
+            for (yarn, turn) in &yarns {
+                let v = turn.turned(x - yarn.x, y - yarn.y).1 - 0.4 * yarn.width;
                 let d = (v.abs() - yarn.width / 2.0) / (0.3 * yarn.width);
                 if d < 1.0 {
                     l *= 0.6 + 0.4 * d.max(0.0);
@@ -355,7 +374,8 @@ pub fn photograph(cards: &[Placed<'_>], camera: &Camera, c: &Conditions, seed: u
             .encode(&flat, w as u16, h as u16, jpeg_encoder::ColorType::Rgb)
             .expect("encodes");
         let limits = strandrule::measure::photo::Limits::default();
-        let mut photo = strandrule::measure::photo::decode(std::path::Path::new("view.jpg"), file, &limits).expect("decodes");
+        let mut photo =
+            strandrule::measure::photo::decode(std::path::Path::new("view.jpg"), file, &limits).expect("decodes");
         photo.camera.focal_35mm_mm = focal_35mm;
         return photo;
     }
@@ -396,22 +416,22 @@ fn blur(light: &mut [f32], w: usize, h: usize, sigma: f64) {
 }
 
 /// A random view over the ranges that the card is made for, and what is true in it.
-pub struct View {
-    pub camera: Camera,
-    pub conditions: Conditions,
-    pub size: CardSize,
-    pub card: (f64, f64, f64),
-    pub factor: f64,
-    pub focal_35mm: Option<f64>,
-    pub labelled: bool,
-    pub gain: usize,
-    pub seed: u64,
+pub(super) struct View {
+    pub(super) camera: Camera,
+    pub(super) conditions: Conditions,
+    pub(super) size: CardSize,
+    pub(super) card: (f64, f64, f64),
+    pub(super) factor: f64,
+    pub(super) focal_35mm: Option<f64>,
+    pub(super) labelled: bool,
+    pub(super) gain: usize,
+    pub(super) seed: u64,
 }
 
 impl View {
     /// View number `seed`, taken with a picture `width` px wide by a phone with a 26 mm lens (35 mm equivalent); `None`
     /// where the throw of the dice does not show enough of the card: 30 mm of both edges or 60 mm of one.
-    pub fn random(seed: u64, width: usize, print: &dyn Fn(CardSize) -> CardLayout) -> Option<Self> {
+    pub(super) fn random(seed: u64, width: usize, print: &dyn Fn(CardSize) -> CardLayout) -> Option<Self> {
         let mut d = Dice(seed);
         d.next();
         let height = width * 3 / 4;
@@ -438,13 +458,15 @@ impl View {
         };
         let layout = print(size);
         // Up to half of the card out of view.
-        let card = (
-            d.between(-0.5, 0.5) * layout.width,
-            d.between(-0.5, 0.5) * layout.height,
-            d.between(0.0, 6.2832),
-        );
+        let card = (d.between(-0.5, 0.5) * layout.width, d.between(-0.5, 0.5) * layout.height, d.between(0.0, 6.2832));
         let px_per_mm = focal / distance;
-        let most_blur = if px_per_mm >= 16.0 { 2.0 } else if px_per_mm >= 8.0 { 1.0 } else { 0.8 };
+        let most_blur = if px_per_mm >= 16.0 {
+            2.0
+        } else if px_per_mm >= 8.0 {
+            1.0
+        } else {
+            0.8
+        };
         let yarns = (0..(d.next() % 4))
             .map(|_| Yarn {
                 x: card.0 + d.between(-50.0, 50.0),
@@ -494,10 +516,8 @@ impl View {
                 let p = edge.point(k as f64, *depth);
                 let (x, y) = placed.table(p.x, p.y);
                 let (i, j) = self.camera.pixel(x, y);
-                let inside = i > 6.0
-                    && j > 6.0
-                    && i < self.camera.width as f64 - 7.0
-                    && j < self.camera.height as f64 - 7.0;
+                let inside =
+                    i > 6.0 && j > 6.0 && i < self.camera.width as f64 - 7.0 && j < self.camera.height as f64 - 7.0;
                 let covered = self.conditions.yarns.iter().any(|yarn| {
                     let (s, c) = yarn.angle.sin_cos();
                     ((y - yarn.y) * c - (x - yarn.x) * s).abs() < yarn.width / 2.0 + 0.6
@@ -511,13 +531,13 @@ impl View {
     }
 
     /// Takes the photo with this print.
-    pub fn photograph(&self, print: &Print) -> Photo {
+    pub(super) fn photograph(&self, print: &Print) -> Photo {
         let placed = Placed { print, x: self.card.0, y: self.card.1, turn: self.card.2, factor: self.factor };
         photograph(&[placed], &self.camera, &self.conditions, self.seed, self.focal_35mm)
     }
 
     /// A point of the card's fields that is in the picture (as taken, not mirrored), if there is one.
-    pub fn point_on_fields(&self, layout: &CardLayout) -> Option<(f64, f64)> {
+    pub(super) fn point_on_fields(&self, layout: &CardLayout) -> Option<(f64, f64)> {
         let print = Print { layout: layout.clone(), fine: Raster::filled(1, 1, 0), per_mm: 1.0 };
         let placed = Placed { print: &print, x: self.card.0, y: self.card.1, turn: self.card.2, factor: self.factor };
         let mut d = Dice(self.seed ^ 0xf1e1d);

@@ -4,7 +4,11 @@
 
 mod batch;
 mod cli;
+<<<<<<< HEAD
 mod compare;
+=======
+mod card;
+>>>>>>> 8b0699f (List the card's fixture)
 mod evenness;
 mod grade;
 mod house;
