@@ -3,12 +3,9 @@
 #![allow(clippy::unwrap_used, clippy::print_stderr, reason = "a test may stop at once, and says aloud what it skips")]
 
 mod batch;
-mod cli;
-<<<<<<< HEAD
-mod compare;
-=======
 mod card;
->>>>>>> 8b0699f (List the card's fixture)
+mod cli;
+mod compare;
 mod evenness;
 mod grade;
 mod house;
