@@ -24,7 +24,7 @@ impl Outline {
     pub(super) fn of(strand: &Strand) -> Option<Self> {
         let n = strand.stations.len().min(strand.strip.rgb.width());
         let step = strand.strip.step_px;
-        if n < 8 || !(step > 0.0) {
+        if n < 8 || step.is_nan() || step <= 0.0 {
             return None;
         }
         let usable: Vec<bool> = strand

@@ -116,8 +116,8 @@ pub(super) fn fibre_angle(
         if i % 2 == 0 { even.push(c) } else { odd.push(c) }
     }
     let halves = direction_of(&even, rows, columns).0 - direction_of(&odd, rows, columns).0;
-    // Band angle and thickness of the fibres' layer: two degrees.
-    Ok(Estimate { value, u: (halves.abs() / 2.0).min(0.2).hypot(0.035) })
+    // Band angle, depth of the fibres seen and what grooves leave of their own direction: four and a half degrees.
+    Ok(Estimate { value, u: (halves.abs() / 2.0).min(0.2).hypot(0.08) })
 }
 
 /// Stations at which `theta - offset` is a whole number of turns.

@@ -73,7 +73,7 @@ pub(super) fn fold(
         }
     }
     let empty = sums.iter().filter(|c| c[3] < 1.0).count();
-    let mut channels = vec![Vec::with_capacity(TURN * ROWS); 3];
+    let mut channels = vec![Vec::new(); 3];
     let mut total = 0.0;
     for (k, out) in channels.iter_mut().enumerate() {
         for row in sums.chunks_exact(TURN) {
@@ -179,9 +179,7 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
             }
         }
     }
-    for at in 0..cells {
-        basis[plies + 9][at] = basis[plies][at] * basis[plies][at];
-    }
+    basis[plies + 9] = basis[plies].iter().map(|v| v * v).collect();
     for b in &mut basis {
         for row in b.chunks_exact_mut(TURN) {
             let mean = row.iter().sum::<f64>() / TURN as f64;

@@ -20,10 +20,6 @@ pub(super) struct Window {
     pub(super) column: f64,
     /// Signed slope d(row)/d(column) of the lines on the face; positive runs down to the right (Z).
     pub(super) slope_angle: f64,
-    /// Power along each direction -90..90 degrees of the lines, isotropic part removed.
-    pub(super) power: Vec<f64>,
-    /// Share of the power that has a direction, 0 to 1.
-    pub(super) anisotropy: f64,
     /// Mean radius over the window.
     pub(super) radius: f64,
 }
@@ -96,9 +92,9 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
             let column = start as f64 + (length as f64 - 1.0) / 2.0;
             for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
-                let (directions, anisotropy) = gather.along_directions(&power);
+                let (directions, _) = gather.along_directions(&power);
                 let slope_angle = peak(&directions);
-                list.push(Window { column, slope_angle, power: directions, anisotropy, radius });
+                list.push(Window { column, slope_angle, radius });
             }
         }
         start += hop;

@@ -114,8 +114,9 @@ fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (V
             if b == 0 {
                 top.0 = 0.0;
             } else {
-                for j in i.saturating_sub(2)..=(i + 2).min(rates - 1) {
-                    let v = best[b - 1][j] - cost * (i as f64 - j as f64).powi(2);
+                let reach = (i + 2).min(rates - 1);
+                for (j, before) in best[b - 1].iter().enumerate().take(reach + 1).skip(i.saturating_sub(2)) {
+                    let v = before - cost * (i as f64 - j as f64).powi(2);
                     if v > top.0 {
                         top = (v, j);
                     }
