@@ -9,6 +9,7 @@ mod compare;
 mod evenness;
 mod grade;
 mod house;
+mod lay;
 mod outside;
 mod photo;
 mod plan;

@@ -11,7 +11,7 @@ mod lay;
 pub(super) mod levels;
 pub(super) mod ridges;
 mod sense;
-mod stretch;
+pub(super) mod stretch;
 pub(super) mod texture;
 
 use super::{Arrangement, Strand, StrandRequest, Strands, Wraps};
@@ -24,6 +24,7 @@ use lay::Laid;
 pub(super) use lay::smoothed;
 use levels::Level;
 use rayon::prelude::*;
+use stretch::Course;
 use texture::Texture;
 
 /// Part of the picture that is full of structure in a photo of a skein: all of it but some ground at the border. One rope
@@ -126,7 +127,7 @@ fn wound(picture: &Raster<[u8; 3]>, texture: &Texture) -> Option<(Vec<Strand>, W
     blocks.sort_by(|a, b| area(b).total_cmp(&area(a)));
     blocks.iter().take(MOST_BLOCKS).find_map(|block| {
         let levels = levels::levels(picture, Some(block));
-        super::wraps::count(picture, &levels, &paths(&levels))
+        super::wraps::count(picture, &paths(&levels))
     })
 }
 
@@ -134,7 +135,7 @@ fn wound(picture: &Raster<[u8; 3]>, texture: &Texture) -> Option<(Vec<Strand>, W
 fn clean_stretches(picture: &Raster<[u8; 3]>, region: Option<&Region>) -> Vec<Strand> {
     best_candidates(picture, region)
         .par_iter()
-        .filter_map(|c| stretch::piece(picture, &c.laid, c.clean.run.clone()))
+        .filter_map(|c| stretch::piece(picture, &Course::of(&c.laid, c.clean.run.clone())?))
         .collect()
 }
 
@@ -147,18 +148,6 @@ pub(super) fn paths(levels: &[Level]) -> Vec<Path> {
         }
     }
     out
-}
-
-/// A piece along `points`, of the cleanest run there.
-pub(super) fn stretch_along(
-    picture: &Raster<[u8; 3]>,
-    levels: &[Level],
-    points: &[Point<Image>],
-    width_px: f64,
-) -> Option<Strand> {
-    let laid = Laid::of(levels, points, width_px)?;
-    let clean = cleanest(&laid)?;
-    stretch::piece(picture, &laid, clean.run)
 }
 
 /// Whether the pieces carry one common twist.

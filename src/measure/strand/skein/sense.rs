@@ -9,10 +9,14 @@ use crate::base::stats::{mean, standard_deviation};
 /// Part of the half width that is looked at: towards the edges a round strand's shading outweighs its structure.
 const FACE: f64 = 0.7;
 
+/// Least angle of the lines to the axis that counts as twist, radians (9 degrees). Grain that wavers about the axis, of
+/// wood for example, leans by less; yarn twisted as little falls apart (common practice, no source).
+const LEAST_ANGLE_RAD: f64 = 0.16;
+
 /// Obliqueness of one strand's structure, -1 to 1: positive where it leans as in S, negative as in Z.
 ///
 /// The structure tensor of the strip, less each row's own slow course (so that the round body's shading does not enter):
-/// `J_st / sqrt(J_ss J_tt)`. 1 is lines of one direction, 0 is structure without a lean: a plain stripe, boards, the two
+/// `J_st / sqrt(J_ss J_tt)`. 1 is lines of one direction, 0 is structure without a lean, or with one under [`LEAST_ANGLE_RAD`]: a plain stripe, boards, the two
 /// symmetric directions of a braid. (Bigun and Granlund, ICCV 1987, for the tensor.)
 pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
     let picture = &strand.strip.rgb;
@@ -21,7 +25,7 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
         / strand.stations.len().max(1) as f64
         / strand.step_px;
     let fine = along_rows(&light, (0.04 * width).max(0.7));
-    let slow = along_rows(&light, 1.5 * width);
+    let slow = running_mean(&light, (2.0 * width).ceil() as usize);
     let (mut ss, mut tt, mut st) = (0.0f64, 0.0f64, 0.0f64);
     let value = |row: usize, column: usize| fine.row(row)[column] - slow.row(row)[column];
     let (rows, columns) = (light.height(), light.width());
@@ -45,7 +49,25 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
         }
     }
     let norm = (ss * tt).sqrt();
-    if norm > 0.0 { st / norm } else { 0.0 }
+    let angle = 0.5 * (2.0 * st).atan2(tt - ss);
+    if norm > 0.0 && angle.abs() >= LEAST_ANGLE_RAD { st / norm } else { 0.0 }
+}
+
+/// Mean over `half` columns to either side, by running sums; the ends average what there is.
+fn running_mean(light: &Raster<f32>, half: usize) -> Raster<f32> {
+    let columns = light.width();
+    let mut out = Raster::filled(columns, light.height(), 0.0f32);
+    let mut sums = vec![0.0f64; columns + 1];
+    for row in 0..light.height() {
+        for (i, v) in light.row(row).iter().enumerate() {
+            sums[i + 1] = sums[i] + f64::from(*v);
+        }
+        for (i, o) in out.row_mut(row).iter_mut().enumerate() {
+            let (from, to) = (i.saturating_sub(half), (i + half + 1).min(columns));
+            *o = ((sums[to] - sums[from]) / (to - from) as f64) as f32;
+        }
+    }
+    out
 }
 
 /// Mean obliqueness and how many times its standard error it is; `None` for fewer than two.

@@ -55,9 +55,15 @@ impl Parted {
         Some((a.0 + b.0) / 2.0 + (a.1 + b.1) / 2.0 * v)
     }
 
-    /// First and last `v` at which wrap `i` is seen.
-    pub(super) fn extent(&self, i: usize) -> Option<(f64, f64)> {
-        (i < self.wraps()).then_some((self.from, self.to))
+    /// Width of wrap `i` at `v`, from bound to bound.
+    pub(super) fn width(&self, i: usize, v: f64) -> Option<f64> {
+        let (a, b) = (self.bounds.get(i)?, self.bounds.get(i + 1)?);
+        Some(b.0 - a.0 + (b.1 - a.1) * v)
+    }
+
+    /// First and last `v` at which the wraps are seen.
+    pub(super) fn extent(&self) -> (f64, f64) {
+        (self.from, self.to)
     }
 
     /// The centres on the middle line.
@@ -65,9 +71,8 @@ impl Parted {
         let v = (self.from + self.to) / 2.0;
         let centres =
             (0..self.wraps()).filter_map(|i| self.centre(i, v)).map(|u| block.image_from_block(u, v)).collect();
-        // Each centre is the mean of two bounds; the outer bounds are flanks against the ground, known to a twentieth
-        // of the pitch beside the creases.
-        let flank = 0.05 * block.pitch_px / 2.0;
+        // The outermost wraps are taken to be as wide as the others: one in ten wide or narrow, half of it in the centre.
+        let flank = 0.1 * block.pitch_px / 2.0;
         Wraps { centres, u_px: (self.u_px.powi(2) + 2.0 * flank * flank).sqrt() }
     }
 }
@@ -96,8 +101,21 @@ pub(super) fn part(picture: &Raster<[u8; 3]>, block: &Block) -> Option<Parted> {
         bounds.push(line);
     }
     let u_px = standard_deviation(&residuals)? / (agreeing.len() as f64).sqrt();
+    set_outer(&mut bounds);
     let (from, to) = (agreeing.first()?.v - pitch, agreeing.last()?.v + pitch);
     Some(Parted { bounds, u_px, from, to })
+}
+
+/// Sets the outermost bounds a median width from the creases next to them. The flanks tell how many wraps there are, but a
+/// shadow on the ground beside the last one would widen it.
+fn set_outer(bounds: &mut [(f64, f64)]) {
+    let n = bounds.len();
+    let inner = bounds.get(1..n.saturating_sub(1)).unwrap_or_default();
+    let widths = |f: fn(&(f64, f64)) -> f64| median(&inner.windows(2).map(|p| f(&p[1]) - f(&p[0])).collect::<Vec<_>>());
+    if let (Some(at), Some(slope)) = (widths(|b| b.0), widths(|b| b.1)) {
+        bounds[0] = (bounds[1].0 - at, bounds[1].1 - slope);
+        bounds[n - 1] = (bounds[n - 2].0 + at, bounds[n - 2].1 + slope);
+    }
 }
 
 /// Mean colour along the wraps, over `LINE_STEP` pitches to either side of `v`.

@@ -127,6 +127,11 @@ impl Block {
         self.origin + self.along.quarter_turn() * u + self.along * v
     }
 
+    /// Unit vector towards growing `u`.
+    pub(super) fn across(&self) -> Point<Image> {
+        self.along.quarter_turn()
+    }
+
     /// How far a strand at `u` moves aside over `dv` along.
     pub(super) fn aside(&self, u: f64, dv: f64) -> f64 {
         (self.slope.0 + self.slope.1 * u) * dv

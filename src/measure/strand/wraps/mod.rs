@@ -6,11 +6,9 @@
 mod across;
 mod block;
 
-use super::skein;
 use super::skein::follow::Path;
-use super::skein::levels::Level;
+use super::skein::stretch::{self, Beside, Course};
 use super::{LeftOutWhy, Strand, Wraps};
-use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 use across::Parted;
 use block::Block;
@@ -21,37 +19,55 @@ const FEWEST: usize = 4;
 
 /// Counts the wraps among parallel paths; `None` where there is no block of yarn wound side by side with bare ground on
 /// both of its flanks.
-pub(super) fn count(picture: &Raster<[u8; 3]>, levels: &[Level], paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
+pub(super) fn count(picture: &Raster<[u8; 3]>, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
     let block = Block::of(paths)?;
     let parted = across::part(picture, &block)?;
     if parted.wraps() < FEWEST {
         return None;
     }
-    let pieces: Vec<Strand> = (0..parted.wraps()).filter_map(|i| piece(picture, levels, &block, &parted, i)).collect();
+    let pieces: Vec<Strand> = (0..parted.wraps()).filter_map(|i| piece(picture, &block, &parted, i)).collect();
     // Not every wrap need show its twist or lie clear, but most must.
-    if 2 * pieces.len() < parted.wraps() || !skein::twisted(&pieces) {
+    if 2 * pieces.len() < parted.wraps() || !super::skein::twisted(&pieces) {
         return None;
     }
     Some((pieces, parted.counted(&block)))
 }
 
-/// The wrap `i` followed along the block.
-fn piece(picture: &Raster<[u8; 3]>, levels: &[Level], block: &Block, parted: &Parted, i: usize) -> Option<Strand> {
-    let (from, to) = parted.extent(i)?;
-    let steps = 24;
-    let points: Vec<Point<Image>> = (0..=steps)
-        .map(|k| {
-            let v = from + (to - from) * f64::from(k) / f64::from(steps);
-            Some(block.image_from_block(parted.centre(i, v)?, v))
-        })
-        .collect::<Option<_>>()?;
-    let mut strand = skein::stretch_along(picture, levels, &points, block.pitch_px)?;
+/// Steps of a wrap's expected course, pitches.
+const COURSE_STEP: f64 = 0.1;
+
+/// The wrap `i` measured along the block.
+fn piece(picture: &Raster<[u8; 3]>, block: &Block, parted: &Parted, i: usize) -> Option<Strand> {
+    let (from, to) = parted.extent();
+    let step = COURSE_STEP * block.pitch_px;
+    let places: Vec<f64> = (0..=((to - from) / step).floor() as usize).map(|k| from + k as f64 * step).collect();
+    let centre = |v: f64| Some(block.image_from_block(parted.centre(i, v)?, v));
+    let (first, last) = (centre(from)?, centre(to)?);
+    let normal = (last - first).unit()?.quarter_turn();
+    let half: Vec<f64> = places.iter().map(|v| Some(parted.width(i, *v)? / 2.0)).collect::<Option<_>>()?;
+    let outer = |edge: bool| if edge { Beside::Ground } else { Beside::Strand };
+    let course = Course {
+        centres: places.iter().map(|v| centre(*v)).collect::<Option<_>>()?,
+        normals: vec![normal; places.len()],
+        offsets: [half.iter().map(|h| -h).collect(), half],
+        step_px: first.distance(last) / ((to - from) / step),
+        width_px: block.pitch_px,
+        beside: if normal.dot(block.across()) > 0.0 {
+            [outer(i == 0), outer(i + 1 == parted.wraps())]
+        } else {
+            [outer(i + 1 == parted.wraps()), outer(i == 0)]
+        },
+    };
+    let mut strand = stretch::piece(picture, &course)?;
     // Where the yarn bends over the edge of what it is wound on it leaves the plane: a diameter at either end.
     let bend = (block.pitch_px / strand.step_px).ceil() as usize;
     let count = strand.stations.len();
     for (k, station) in strand.stations.iter_mut().enumerate() {
         if k < bend || k + bend >= count {
             station.left_out = Some(LeftOutWhy::CutEnd);
+        } else if course.beside.contains(&Beside::Ground) {
+            // On the flank there is no crease, and a shadow may lie.
+            station.left_out = Some(LeftOutWhy::EdgeUnclear);
         }
     }
     Some(strand)
