@@ -49,8 +49,9 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
         }
     }
     let norm = (ss * tt).sqrt();
-    let angle = 0.5 * (2.0 * st).atan2(tt - ss);
-    if norm > 0.0 && angle.abs() >= LEAST_ANGLE_RAD { st / norm } else { 0.0 }
+    // Lines at an angle a to the axis have ss / (ss + tt) = sin^2 a; structure without direction has more.
+    let oblique = ss >= LEAST_ANGLE_RAD.sin().powi(2) * (ss + tt);
+    if norm > 0.0 && oblique { st / norm } else { 0.0 }
 }
 
 /// Mean over `half` columns to either side, by running sums; the ends average what there is.
