@@ -75,7 +75,7 @@ fn fill(grey: u8) -> Fill {
 
 fn round_rect(rect: &Rect, radius: f64) -> Option<Path> {
     // A quarter circle as a cubic: 4/3 (sqrt(2) - 1) of the radius, right to 0.03 %.
-    let k = radius * (1.0 - 0.552_284_75);
+    let k = radius * (1.0 - 0.552_284_8);
     let (l, t, r, b) = (rect.x, rect.y, rect.right(), rect.bottom());
     let mut path = PathBuilder::new();
     path.move_to(pt(l + radius), pt(t));

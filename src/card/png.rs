@@ -112,7 +112,7 @@ fn rectangles(rects: &[Rect]) -> Option<tiny_skia::Path> {
 fn round_rect(rect: &Rect, radius: f64) -> Option<tiny_skia::Path> {
     let (l, t, r, b, q) = (rect.x as f32, rect.y as f32, rect.right() as f32, rect.bottom() as f32, radius as f32);
     // A quarter circle as a cubic: 4/3 (sqrt(2) - 1) of the radius, right to 0.03 %.
-    let k = q * (1.0 - 0.552_284_75);
+    let k = q * (1.0 - 0.552_284_8);
     let mut path = PathBuilder::new();
     path.move_to(l + q, t);
     path.line_to(r - q, t);

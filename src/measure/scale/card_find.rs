@@ -279,6 +279,12 @@ fn seen(photo: &Photo, fitted: &Fitted, print_factor: f64) -> Option<CardSeen> {
         Some(mm) => fit.map(PRINT_RELATIVE_U.hypot(mm / 35.0))?,
         None => map.clone(),
     };
+    // Neighbouring marks share their errors (the same blur, the same light), so that fewer count than were measured: over
+    // drawn views the height scatters two and a half times as far as independent errors would let it.
+    let map = &PlaneMap {
+        camera_height_relative_u: (2.5 * map.camera_height_relative_u).hypot(PRINT_RELATIVE_U),
+        ..map.clone()
+    };
     let label = card_label::read(photo, map, lie);
     let tilt_u = fit.tilt_u_rad().unwrap_or(std::f64::consts::FRAC_PI_2);
     let outline = clipped(photo, map, lie, &Rect::new(0.0, 0.0, lie.layout.width, lie.layout.height));

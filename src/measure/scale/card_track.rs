@@ -121,7 +121,7 @@ fn clock_middle(frame: &Frame<'_>) -> Option<(f64, f64)> {
     const OFFSETS: usize = 25;
     let offset = |j: usize| (j as f64 - (OFFSETS as f64 - 1.0) / 2.0) * 0.4;
     let mut cover = [[0.0f64; OFFSETS]; SECTIONS];
-    for j in 0..OFFSETS {
+    (0..OFFSETS).for_each(|j| {
         let profile = frame.profile(|_| offset(j), &[0.0]);
         regular_stretches(&profile, &mut |extremes| {
             for e in extremes {
@@ -129,7 +129,7 @@ fn clock_middle(frame: &Frame<'_>) -> Option<(f64, f64)> {
                 cover[section.min(SECTIONS - 1)][j] += 1.0;
             }
         });
-    }
+    });
     // Middle of the plateau in each section, weighted by how much of it is there.
     let mut points = Vec::new();
     for (i, section) in cover.iter().enumerate() {
