@@ -59,7 +59,7 @@ fn random_views_give_the_scale_with_an_honest_interval() {
         let photo = view.photograph(&print);
         let cards = find_cards(&photo, 1.0);
         let Some(card) = cards.first() else {
-            println!("view {seed}: not found");
+            eprintln!("view {seed}: not found");
             continue;
         };
         found += 1;
@@ -87,7 +87,7 @@ fn random_views_give_the_scale_with_an_honest_interval() {
         errors.push(error);
     }
     let middle = median(&errors).expect("some views");
-    println!(
+    eprintln!(
         "{views} views: found {found}; scale error median {:.3} %, 95th percentile {:.3} %, worst {:.3} %; 95 % intervals hold the truth in {inside} of {}; labels read {labels} of {labelled}",
         100.0 * middle,
         100.0 * quantile(&errors, 0.95).unwrap_or(0.0),
@@ -132,7 +132,7 @@ fn marks_lie_where_an_outside_homography_puts_them() {
     }
     assert!(compared >= 60, "only {compared} marks compared");
     let (middle, worst) = (median(&along).unwrap(), quantile(&along, 1.0).unwrap());
-    println!("{compared} marks: {middle:.3} px off in the median, {worst:.3} px at worst");
+    eprintln!("{compared} marks: {middle:.3} px off in the median, {worst:.3} px at worst");
     assert!(middle < 0.05 && worst < 0.25, "{middle} {worst}");
 }
 
@@ -233,7 +233,7 @@ fn poppler(tool: &str, args: &[&str]) -> Option<Vec<u8>> {
             Some(output.stdout)
         }
         Err(error) => {
-            println!("SKIPPED: {tool} (poppler-utils) cannot be run: {error}");
+            eprintln!("SKIPPED: {tool} (poppler-utils) cannot be run: {error}");
             None
         }
     }
@@ -274,7 +274,7 @@ fn the_check_line_of_the_pdf_is_100_mm_on_both_papers() {
             .max()
             .map(|ink| f64::from(ink) / 255.0 / per_mm)
             .unwrap();
-        println!("{paper:?}: the line is {length_mm:.3} mm long");
+        eprintln!("{paper:?}: the line is {length_mm:.3} mm long");
         assert!((length_mm - 100.0).abs() <= 0.05, "{paper:?}: {length_mm} mm");
     }
 }

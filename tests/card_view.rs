@@ -1,6 +1,8 @@
 //! Photos of a ruler card, drawn apart from the program: own camera, own light, own lens. Only the card's picture comes
 //! from the program's printing; where it lies in the photo, and what is seen there, is worked out here.
 
+use std::f64::consts::{PI, TAU};
+
 use strandrule::base::raster::Raster;
 use strandrule::card::label::Label;
 use strandrule::card::layout::EdgeSide;
@@ -453,12 +455,12 @@ impl View {
             k1: d.between(-0.06, 0.06),
             distance,
             tilt,
-            azimuth: d.between(0.0, 6.2832),
-            roll: d.between(0.0, 6.2832),
+            azimuth: d.between(0.0, TAU),
+            roll: d.between(0.0, TAU),
         };
         let layout = print(size);
         // Up to half of the card out of view.
-        let card = (d.between(-0.5, 0.5) * layout.width, d.between(-0.5, 0.5) * layout.height, d.between(0.0, 6.2832));
+        let card = (d.between(-0.5, 0.5) * layout.width, d.between(-0.5, 0.5) * layout.height, d.between(0.0, TAU));
         let px_per_mm = focal / distance;
         let most_blur = if px_per_mm >= 16.0 {
             2.0
@@ -471,7 +473,7 @@ impl View {
             .map(|_| Yarn {
                 x: card.0 + d.between(-50.0, 50.0),
                 y: card.1 + d.between(-30.0, 30.0),
-                angle: d.between(0.0, 3.1416),
+                angle: d.between(0.0, PI),
                 width: d.between(0.5, 8.0),
                 grey: d.between(0.03, 0.8),
             })
@@ -479,9 +481,9 @@ impl View {
         let conditions = Conditions {
             yarns,
             light_slope: (d.between(-0.6, 0.6), d.between(-0.6, 0.6)),
-            shadow: d.chance(0.4).then(|| {
-                (d.between(-60.0, 60.0), d.between(-40.0, 40.0), d.between(0.0, 6.2832), d.between(0.25, 0.7))
-            }),
+            shadow: d
+                .chance(0.4)
+                .then(|| (d.between(-60.0, 60.0), d.between(-40.0, 40.0), d.between(0.0, TAU), d.between(0.25, 0.7))),
             exposure: d.between(0.35, 1.0),
             blur_px: d.between(0.5, most_blur),
             noise: d.between(0.003, 0.02),

@@ -163,7 +163,7 @@ fn photos_with_truth() {
         let strands = find_strands(&photo, &scale, &StrandRequest::default(), &StrandParams::default());
         match width_error(&truth, &strands) {
             Some((error, u)) => {
-                println!("{:24} {:+6.2} % (u {:.2} %)", photo.name, 100.0 * error, 100.0 * u);
+                eprintln!("{:24} {:+6.2} % (u {:.2} %)", photo.name, 100.0 * error, 100.0 * u);
                 covered += usize::from(error.abs() <= 1.96 * u);
                 errors.push(error.abs());
             }
@@ -173,7 +173,7 @@ fn photos_with_truth() {
     assert!(!errors.is_empty(), "no photo was compared");
     errors.sort_by(f64::total_cmp);
     let median = errors[errors.len() / 2];
-    println!("median {:.2} %, covered {covered} of {}, missed {missed:?}", 100.0 * median, errors.len());
+    eprintln!("median {:.2} %, covered {covered} of {}, missed {missed:?}", 100.0 * median, errors.len());
     assert!(missed.len() * 5 <= errors.len(), "one in five or more not found: {missed:?}");
     assert!(median < 0.06, "median error {:.2} %", 100.0 * median);
 }
@@ -204,13 +204,14 @@ fn width_error(truth: &serde_json::Value, strands: &Strands) -> Option<(f64, f64
                     let d = |s: &strandrule::measure::strand::Station| (s.centre.x - x).hypot(s.centre.y - y);
                     d(a.1).total_cmp(&d(b.1))
                 });
-            if let Some((piece, station)) = near {
-                if (station.centre.x - x).hypot(station.centre.y - y) < w * s && station.left_out.is_none() {
-                    measured += station.width_px();
-                    true_sum += w * s;
-                    u += piece.edge_systematic_u_px;
-                    n += 1;
-                }
+            if let Some((piece, station)) = near
+                && (station.centre.x - x).hypot(station.centre.y - y) < w * s
+                && station.left_out.is_none()
+            {
+                measured += station.width_px();
+                true_sum += w * s;
+                u += piece.edge_systematic_u_px;
+                n += 1;
             }
         }
     }

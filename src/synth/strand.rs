@@ -134,11 +134,11 @@ impl Strand {
             let s = i as f64 * step;
             let mut radii = [0.0; MOST_PLIES];
             let mut thickness = 0.0;
-            for k in 0..n {
+            for (k, radius) in radii.iter_mut().enumerate().take(n) {
                 let rough = unevenness(own(1, k), s, yarn.diameter_mm) * yarn.thickness_cv;
                 let planted: f64 = faults.iter().filter(|f| f.ply.is_none_or(|p| p == k)).map(|f| f.at_place(s)).sum();
                 let relative = (1.0 + rough).max(0.35) * (1.0 + planted).max(0.2);
-                radii[k] = nominal.radii[k] * relative;
+                *radius = nominal.radii[k] * relative;
                 thickness += relative / n as f64;
             }
             let wander = 1.0 + yarn.twist_cv * wave(own(2, 0), s / (12.0 * yarn.diameter_mm));

@@ -20,7 +20,7 @@ pub(super) fn keep(pieces: &mut Vec<Strand>, refused: &mut Vec<Refused>) {
         .iter()
         .filter(|piece| width(piece) >= MIN_WIDTH_PX)
         .max_by(|a, b| area(a).total_cmp(&area(b)))
-        .map(|piece| width(piece));
+        .map(width);
     let all = std::mem::take(pieces);
     for piece in all {
         let own = width(&piece);

@@ -90,7 +90,7 @@ fn lit_side(looks: &[(f32, f32)], core: (f64, f64)) -> (f64, f64) {
     let up = (0..=top).rev().take_while(|row| !bare(*row)).last().unwrap_or(top);
     let down = (bottom..looks.len()).take_while(|row| !bare(*row)).last().unwrap_or(bottom);
     let (above, below) = (top - up, down - bottom);
-    let half = (bottom - top + 1) / 2;
+    let half = (bottom - top).div_ceil(2);
     if above <= below {
         (if above <= half { up as f64 } else { core.0 }, core.1)
     } else {
@@ -139,10 +139,10 @@ fn half_peak(evidence: &[f32]) -> Option<(f64, f64)> {
                 run = None;
             }
         }
-        if let Some(r) = run {
-            if best.is_none_or(|b| r.0 > b.0) {
-                best = Some(r);
-            }
+        if let Some(r) = run
+            && best.is_none_or(|b| r.0 > b.0)
+        {
+            best = Some(r);
         }
     }
     best.map(|(_, from, to)| (from as f64, to as f64))

@@ -45,11 +45,8 @@ pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> String {
         );
     };
     // A round length that takes about a fifth of the picture.
-    let bar = [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0]
-        .into_iter()
-        .filter(|b| *b <= mm / 3.5)
-        .next_back()
-        .unwrap_or(mm / 5.0);
+    let bar =
+        [0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0].into_iter().rfind(|b| *b <= mm / 3.5).unwrap_or(mm / 5.0);
     let share = 100.0 * bar / mm;
     // On paper the picture is 150 mm wide.
     let times = 150.0 / mm;

@@ -19,7 +19,8 @@ const ENOUGH_FREEDOM: f64 = 1e6;
 
 /// Student's distribution for at least one degree of freedom; not a number counts as one.
 fn student(freedom: f64) -> Option<StudentsT> {
-    StudentsT::new(0.0, 1.0, freedom.max(1.0).min(ENOUGH_FREEDOM)).ok()
+    let freedom = if freedom.is_nan() { 1.0 } else { freedom.clamp(1.0, ENOUGH_FREEDOM) };
+    StudentsT::new(0.0, 1.0, freedom).ok()
 }
 
 /// Two-sided quantile of Student's distribution: |t| stays below it with probability `confidence` at `freedom`

@@ -84,22 +84,22 @@ pub(super) fn sentences(comparison: &Comparison) -> Vec<String> {
 fn words(first: &Compared, second: &Compared) -> Vec<String> {
     let (a, b) = (&first.pooled.sample, &second.pooled.sample);
     let mut all = Vec::new();
-    if let (Some(x), Some(y)) = (a.twist_direction.value(), b.twist_direction.value()) {
-        if x != y {
-            all.push(format!("{} is twisted {x:?}, {} {y:?}.", first.name, second.name));
-        }
+    if let (Some(x), Some(y)) = (a.twist_direction.value(), b.twist_direction.value())
+        && x != y
+    {
+        all.push(format!("{} is twisted {x:?}, {} {y:?}.", first.name, second.name));
     }
-    if let (Some(x), Some(y)) = (a.plies.value(), b.plies.value()) {
-        if x != y {
-            let name = |n: u32| if n == 1 { "singles".to_owned() } else { format!("{n}-ply") };
-            all.push(format!(
-                "{} is {}, {} is {}: their widths and twists measure different things.",
-                first.name,
-                name(*x),
-                second.name,
-                name(*y)
-            ));
-        }
+    if let (Some(x), Some(y)) = (a.plies.value(), b.plies.value())
+        && x != y
+    {
+        let name = |n: u32| if n == 1 { "singles".to_owned() } else { format!("{n}-ply") };
+        all.push(format!(
+            "{} is {}, {} is {}: their widths and twists measure different things.",
+            first.name,
+            name(*x),
+            second.name,
+            name(*y)
+        ));
     }
     if let Some((ratio, found)) = balance(a, b) {
         let verdict = match found {

@@ -95,10 +95,10 @@ fn labels_of(photos: &[Photo]) -> Vec<Label> {
         let own = photo.report.as_ref().and_then(|r| r.sample.label.as_ref());
         let Some(text) = photo.mapped.as_ref().or(own) else { continue };
         let (sample, person) = text.split_once(" / ").map_or((text.as_str(), None), |(s, p)| (s, Some(p)));
-        if let Ok(label) = Label::new(sample, person) {
-            if !rows.contains(&label) {
-                rows.push(label);
-            }
+        if let Ok(label) = Label::new(sample, person)
+            && !rows.contains(&label)
+        {
+            rows.push(label);
         }
     }
     rows.sort();

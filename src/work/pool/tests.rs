@@ -125,7 +125,7 @@ fn evenness_is_the_length_weighted_root_mean_square() {
         r
     };
     let cv = pool_reports(&[photo(6.0, 300.0), photo(8.0, 100.0)]).unwrap().sample.evenness.diameter_cv_percent;
-    assert_relative_eq!(*cv.value().unwrap(), ((0.75 * 36.0 + 0.25 * 64.0) as f64).sqrt(), max_relative = 1e-9);
+    assert_relative_eq!(*cv.value().unwrap(), (0.75_f64 * 36.0 + 0.25 * 64.0).sqrt(), max_relative = 1e-9);
 }
 
 #[test]

@@ -90,11 +90,6 @@ impl Laid {
     pub(in super::super) fn columns(&self) -> usize {
         self.centres.len()
     }
-
-    /// Length in strand widths.
-    pub(in super::super) fn length_widths(&self) -> f64 {
-        self.columns() as f64 * self.step_px / self.width_px
-    }
 }
 
 /// Mean of the rows within `reach` of the middle.
