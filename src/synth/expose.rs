@@ -116,8 +116,8 @@ fn rows_blurred(from: &Raster<[f32; 3]>, kernel: &[f32], running: bool) -> Raste
                 for p in &padded[..kernel.len()] {
                     (0..3).for_each(|c| sum[c] += f64::from(p[c]));
                 }
-                for (x, pixel) in to.iter_mut().enumerate() {
-                    *pixel = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
+                for x in 0..width {
+                    to[x] = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
                     if let (Some(old), Some(new)) = (padded.get(x), padded.get(x + kernel.len())) {
                         (0..3).for_each(|c| sum[c] += f64::from(new[c]) - f64::from(old[c]));
                     }
@@ -175,7 +175,7 @@ fn disc(from: &Raster<[f32; 3]>, radius: f64) -> Raster<[f32; 3]> {
     let (width, height) = (from.width(), from.height());
     let reach = radius.ceil() as i64 + 1;
     // The disc as runs of pixels with soft ends, several lines to a row where it is small: (row, half length).
-    let lines = if radius < 4.0 { 4 } else { 2 };
+    let lines = if radius < 2.0 { 4 } else { 2 };
     let halves: Vec<(i64, f64)> = (-reach..=reach)
         .flat_map(|dy| (0..lines).map(move |i| (dy, dy as f64 + (f64::from(i) + 0.5) / f64::from(lines) - 0.5)))
         .filter_map(|(dy, y)| {
@@ -185,27 +185,39 @@ fn disc(from: &Raster<[f32; 3]>, radius: f64) -> Raster<[f32; 3]> {
         .collect();
     let area: f64 = halves.iter().map(|(_, h)| 2.0 * h).sum();
     let mut out = Raster::filled(width, height, [0.0f32; 3]);
-    out.samples_mut().par_chunks_mut(width.max(1)).enumerate().for_each(|(y, to)| {
-        let mut sums = vec![[0.0f64; 3]; width + 1];
-        for (dy, half) in &halves {
-            let row = from.row((y as i64 + dy).clamp(0, height as i64 - 1) as usize);
-            for x in 0..width {
-                for c in 0..3 {
-                    sums[x + 1][c] = sums[x][c] + f64::from(row[x][c]);
-                }
+    let block = 64;
+    out.samples_mut().par_chunks_mut((width * block).max(1)).enumerate().for_each(|(number, lines)| {
+        // Running sums of every source row of the block, once.
+        let first = (number * block) as i64 - reach;
+        let rows = lines.len() / width + 2 * reach as usize;
+        let source = |i: usize| from.row((first + i as i64).clamp(0, height as i64 - 1) as usize);
+        let mut sums = vec![[0.0f64; 3]; rows * (width + 1)];
+        for (i, line) in sums.chunks_exact_mut(width + 1).enumerate() {
+            let mut sum = [0.0f64; 3];
+            for (to, pixel) in line.iter_mut().skip(1).zip(source(i)) {
+                sum = [sum[0] + f64::from(pixel[0]), sum[1] + f64::from(pixel[1]), sum[2] + f64::from(pixel[2])];
+                *to = sum;
             }
-            // The integral of the row, its pixels as steps, up to a place between them.
-            let upto = |at: f64, c: usize| {
-                let inside = at.clamp(0.0, width as f64);
-                let i = (inside as usize).min(width - 1);
-                let part = sums[i][c] + f64::from(row[i][c]) * (inside - i as f64);
-                part + f64::from(row[0][c]) * (at - inside).min(0.0)
-                    + f64::from(row[width - 1][c]) * (at - inside).max(0.0)
-            };
-            for (x, pixel) in to.iter_mut().enumerate() {
-                let middle = x as f64 + 0.5;
-                for (c, channel) in pixel.iter_mut().enumerate() {
-                    *channel += ((upto(middle + half, c) - upto(middle - half, c)) / area) as f32;
+        }
+        for (y, to) in lines.chunks_exact_mut(width).enumerate() {
+            for (dy, half) in &halves {
+                let i = (y as i64 + dy + reach) as usize;
+                let row = source(i);
+                let line = &sums[i * (width + 1)..(i + 1) * (width + 1)];
+                // The integral of the row, its pixels as steps, up to a place between them.
+                let upto = |at: f64| {
+                    let inside = at.clamp(0.0, width as f64);
+                    let i = (inside as usize).min(width - 1);
+                    let (part, before, after) = (inside - i as f64, (at - inside).min(0.0), (at - inside).max(0.0));
+                    let value = |c: usize| {
+                        line[i][c] + f64::from(row[i][c]) * part + f64::from(row[0][c]) * before + f64::from(row[width - 1][c]) * after
+                    };
+                    [value(0), value(1), value(2)]
+                };
+                for (x, pixel) in to.iter_mut().enumerate() {
+                    let middle = x as f64 + 0.5;
+                    let (a, b) = (upto(middle - half), upto(middle + half));
+                    *pixel = std::array::from_fn(|c| pixel[c] + ((b[c] - a[c]) / area) as f32);
                 }
             }
         }

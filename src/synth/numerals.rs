@@ -123,8 +123,12 @@ pub(super) fn ink(word: &str, at: [f64; 2], size: f64) -> f64 {
     (0.5 - nearest / size).clamp(0.0, 1.0)
 }
 
+fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
 fn distance(p: [f64; 2], a: (f64, f64), b: (f64, f64)) -> f64 {
     let (dx, dy) = (b.0 - a.0, b.1 - a.1);
     let t = (((p[0] - a.0) * dx + (p[1] - a.1) * dy) / (dx * dx + dy * dy).max(1e-12)).clamp(0.0, 1.0);
-    (p[0] - a.0 - t * dx).hypot(p[1] - a.1 - t * dy)
+    length(p[0] - a.0 - t * dx, p[1] - a.1 - t * dy)
 }

@@ -117,8 +117,8 @@ impl Studio<'_> {
         let card = Spot {
             x: here[0],
             y: here[1],
-            wide: (right[0] - here[0]).hypot(below[0] - here[0]),
-            high: (right[1] - here[1]).hypot(below[1] - here[1]),
+            wide: length(right[0] - here[0], below[0] - here[0]),
+            high: length(right[1] - here[1], below[1] - here[1]),
         };
         let thick = self.scene.card.thickness_mm;
         let deeper = thick / self.camera.position.z.max(1.0);
@@ -136,6 +136,11 @@ impl Studio<'_> {
         let share = direct * reaching.direct + (1.0 - direct) * reaching.sky;
         colour.map(|c| (c * share) as f32)
     }
+}
+
+/// Without the care that `hypot` takes of very large numbers, which costs more than the rest of a pixel.
+fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
 }
 
 /// One pixel: its samples of yarn and hair over the ground.
