@@ -18,4 +18,5 @@ mod reference;
 mod report;
 mod scale;
 mod strand;
+mod truth;
 mod twist;

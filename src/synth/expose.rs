@@ -210,7 +210,10 @@ fn disc(from: &Raster<[f32; 3]>, radius: f64) -> Raster<[f32; 3]> {
                     let i = (inside as usize).min(width - 1);
                     let (part, before, after) = (inside - i as f64, (at - inside).min(0.0), (at - inside).max(0.0));
                     let value = |c: usize| {
-                        line[i][c] + f64::from(row[i][c]) * part + f64::from(row[0][c]) * before + f64::from(row[width - 1][c]) * after
+                        line[i][c]
+                            + f64::from(row[i][c]) * part
+                            + f64::from(row[0][c]) * before
+                            + f64::from(row[width - 1][c]) * after
                     };
                     [value(0), value(1), value(2)]
                 };

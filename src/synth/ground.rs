@@ -82,31 +82,10 @@ impl Ground<'_> {
         match &self.card.face {
             Face::Blank => self.card.colour,
             Face::Ruler(ruler) => mix(self.card.colour, INK, ruler_ink(ruler, self.card, at)),
-            Face::Picture(picture) => {
-                let (w, h) = (picture.width(), picture.height());
-                if w == 0 || h == 0 {
-                    return self.card.colour;
-                }
-                let u = (at.x / self.card.width_mm + 0.5) * w as f64;
-                let v = (0.5 - at.y / self.card.height_mm) * h as f64;
-                // Mean over the pixel's extent: the picture is finer than the photo.
-                let reach = |v: f64, size: f64, most: usize| {
-                    let (a, b) =
-                        ((v - size / 2.0).floor().max(0.0) as usize, (v + size / 2.0).ceil().max(1.0) as usize);
-                    (a.min(most - 1), b.min(most).max(a.min(most - 1) + 1))
-                };
-                let (x0, x1) = reach(u, at.wide / self.card.width_mm * w as f64, w);
-                let (y0, y1) = reach(v, at.high / self.card.height_mm * h as f64, h);
-                let mut sum = [0.0f64; 3];
-                for y in y0..y1 {
-                    for pixel in picture.row(y).get(x0..x1).unwrap_or_default() {
-                        for c in 0..3 {
-                            sum[c] += f64::from(pixel[c]);
-                        }
-                    }
-                }
-                let count = ((x1 - x0) * (y1 - y0)) as f64;
-                std::array::from_fn(|c| self.card.colour[c] * sum[c] / count)
+            Face::RulerCard(printed) => {
+                let (x, y) = (at.x + self.card.width_mm / 2.0, self.card.height_mm / 2.0 - at.y);
+                let ink = printed.mean(x, y, at.wide, at.high);
+                self.card.colour.map(|c| c * ink)
             }
         }
     }

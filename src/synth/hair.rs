@@ -64,7 +64,7 @@ impl Hairs {
         let way = if chance.happens(0.5) { 1.0 } else { -1.0 };
         let length = yarn.hair.length_mm * chance.between(0.3, 1.6);
         // Most hairs stay close to the body.
-        let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-4.0);
+        let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-3.0);
         let free = chance.happens(0.33);
         let turn = chance.normal() * 0.7;
         let (curl, rate, phase) = (0.22 * height, chance.between(0.4, 1.4), chance.between(0.0, TAU));

@@ -23,7 +23,7 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
             strand.loops = loops;
             vec![strand]
         }
-        Laying::Pieces { count, length_mm, spacing_mm, angle_deg, bow_mm } => (0..count)
+        Laying::Pieces { count, length_mm, spacing_mm, offset_mm, angle_deg, bow_mm } => (0..count)
             .map(|i| {
                 let mut chance = Chance::new(scene.seed, 60 + i as u64);
                 let aside = (i as f64 - (count as f64 - 1.0) / 2.0) * spacing_mm;
@@ -31,7 +31,7 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
                 let shift = chance.between(-3.0, 3.0);
                 let lie = Lie {
                     length: length_mm,
-                    middle: [shift * cosine - aside * sine, shift * sine + aside * cosine + middle_height(scene)],
+                    middle: [shift * cosine - aside * sine, shift * sine + aside * cosine + offset_mm],
                     angle_deg: angle_deg + chance.between(-1.5, 1.5),
                     bow: bow_mm,
                     loops: Vec::new(),
@@ -58,11 +58,6 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
             })
             .collect(),
     }
-}
-
-/// Pieces lie a little away from a ruler at the edge.
-fn middle_height(scene: &Scene) -> f64 {
-    if matches!(scene.card.face, super::scene::Face::Ruler(_)) { 6.0 } else { 0.0 }
 }
 
 /// Pieces of one yarn differ a little in twist.

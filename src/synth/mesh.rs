@@ -104,12 +104,14 @@ impl Tube {
         let mut rings: Vec<usize> = (0..=last).collect();
         let mut corners = Vec::with_capacity((rings.len() + 2) * around);
         let ring_of = |station: usize, shrink: f64| {
+            let bumps = strand.bumps(station, ply);
             (0..around).map(move |j| {
                 let phi = std::f64::consts::TAU * j as f64 / around as f64;
                 let hidden = [f32::NAN; 3];
                 let Some(at) = strand.stations.get(station) else { return hidden };
                 let p = &at.plies[ply];
-                let point = p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * (p.radius * shrink);
+                let radius = p.radius * bumps.at(phi) * shrink;
+                let point = p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * radius;
                 camera.project(&point).map_or(hidden, |[x, y, depth]| [x as f32, y as f32, depth as f32])
             })
         };

@@ -17,12 +17,15 @@ mod mesh;
 mod numerals;
 mod packing;
 mod path;
+mod plain;
+mod printed;
 mod random;
 mod raster;
 mod render;
 mod scene;
 mod shade;
 mod shadow;
+pub mod story;
 mod strand;
 mod truth;
 mod witness;
@@ -32,6 +35,7 @@ use crate::base::raster::Raster;
 pub use camera::Camera;
 pub use jpeg::{EncodeError, encode};
 pub use packing::ply_centres;
+pub use printed::PrintedCard;
 pub use random::random_scene;
 pub use scene::{
     Albedo, CameraSpec, CardSpec, Clutter, Face, FaultSpec, HairSpec, Laying, LightSpec, Pattern, PlySpec, RulerSpec,

@@ -1,10 +1,14 @@
 //! Scenes drawn at random over the ranges in which photos of handspun yarn fall.
 
+use std::sync::{Arc, LazyLock};
+
 use super::chance::Chance;
+use super::printed::PrintedCard;
 use super::scene::{
     Albedo, CameraSpec, CardSpec, Clutter, Face, FaultSpec, HairSpec, Laying, LightSpec, Pattern, PlySpec, RulerSpec,
     RulerUnit, Scene, SensorSpec, TableSpec, Turning, YarnSpec,
 };
+use crate::card::layout::{CardLayout, CardSize};
 
 /// Yarn colours, linear reflectance.
 const COLOURS: [(&str, Albedo); 12] = [
@@ -39,11 +43,16 @@ pub fn random_scene(seed: u64) -> Scene {
         Lacks::Nothing
     };
     let wound = lacks == Lacks::Nothing && chance.happens(0.08);
-    let card = random_card(&mut chance, wound, lacks == Lacks::Ruler);
     let mut yarn = random_yarn(&mut chance);
+    let own_card = lacks != Lacks::Ruler && !wound && yarn.diameter_mm < 6.0 && chance.happens(0.2);
+    let card = match own_card.then(|| ruler_card(yarn.diameter_mm)).flatten() {
+        Some(printed) => on_ruler_card(&mut chance, printed),
+        None => random_card(&mut chance, wound, lacks == Lacks::Ruler),
+    };
     let mut laying = random_laying(&mut chance, &mut yarn, &card, wound);
     let camera = random_camera(&mut chance, &yarn, &card, &laying);
     if let Laying::Across { angle_deg, .. } = &mut laying
+        && !matches!(card.face, Face::RulerCard(_))
         && chance.happens(0.25)
     {
         // Now and then askew on the card; turned with it most of the time.
@@ -131,6 +140,30 @@ fn random_card(chance: &mut Chance, strip: bool, blank: bool) -> CardSpec {
         colour: tint.map(|t| t * white),
         face: if blank { Face::Blank } else { Face::Ruler(random_ruler(chance, unit, width, strip)) },
     }
+}
+
+/// The project's own card: the small one for thin yarn, which is photographed from near.
+fn ruler_card(diameter_mm: f64) -> Option<Arc<PrintedCard>> {
+    static CARDS: LazyLock<[Option<Arc<PrintedCard>>; 2]> =
+        LazyLock::new(|| [CardSize::Small, CardSize::Full].map(|size| PrintedCard::new(size, None).ok().map(Arc::new)));
+    CARDS.get(usize::from(diameter_mm > 1.2)).cloned().flatten()
+}
+
+fn on_ruler_card(chance: &mut Chance, printed: Arc<PrintedCard>) -> CardSpec {
+    let (width_mm, height_mm) = printed.size_mm();
+    CardSpec {
+        width_mm,
+        height_mm,
+        thickness_mm: chance.between(0.1, 0.4),
+        colour: [chance.between(0.72, 0.86); 3],
+        face: Face::RulerCard(printed),
+    }
+}
+
+/// Height of the middle of the card's light and dark field above the card's own middle, mm.
+fn fields(card: &PrintedCard) -> [f64; 2] {
+    let layout = CardLayout::of(card.size());
+    [layout.light_field, layout.dark_field].map(|field| layout.height / 2.0 - field.middle().y)
 }
 
 fn random_ruler(chance: &mut Chance, unit: RulerUnit, width: f64, strip: bool) -> RulerSpec {
@@ -227,9 +260,10 @@ fn random_yarn(chance: &mut Chance) -> YarnSpec {
         hair: HairSpec {
             per_cm: chance.between(20.0, 170.0),
             length_mm: chance.between(2.0, 4.5) * diameter.max(0.6).powf(0.3),
-            height_mm: chance.between(0.15, 0.6) * diameter.max(0.4).powf(0.5),
-            radius_mm: chance.between(0.007, 0.014),
+            height_mm: chance.between(0.08, 0.4) * diameter.max(0.4).powf(0.5),
+            radius_mm: chance.between(0.006, 0.011),
         },
+        relief: chance.log_between(0.003, 0.03),
         gloss: if chance.happens(0.3) { chance.between(0.2, 0.8) } else { 0.05 },
         faults,
     }
@@ -244,6 +278,18 @@ fn random_laying(chance: &mut Chance, yarn: &mut YarnSpec, card: &CardSpec, woun
         let count = (chance.between(25.0, 45.0) / pitch).round().clamp(8.0, 40.0) as usize;
         return Laying::Wraps { count, pitch_mm: pitch, first_mm: chance.between(-50.0, -10.0) };
     }
+    if let Face::RulerCard(printed) = &card.face {
+        // Light yarn on the dark field and the other way round, most of the time.
+        let dark_yarn = yarn.plies.iter().all(|p| p.colour[1] < 0.25);
+        let [light, dark] = fields(printed);
+        let offset = if dark_yarn != chance.happens(0.15) { light } else { dark };
+        return Laying::Across {
+            angle_deg: chance.between(-5.0, 5.0),
+            offset_mm: offset + chance.between(-2.0, 2.0),
+            bow_mm: chance.between(0.1, 1.2),
+            kinks: 0,
+        };
+    }
     let free = card.height_mm - 14.0;
     if yarn.diameter_mm < 3.0 && chance.happens(0.18) {
         let count = 2 + (chance.unit() * 3.0) as usize;
@@ -253,6 +299,7 @@ fn random_laying(chance: &mut Chance, yarn: &mut YarnSpec, card: &CardSpec, woun
             count,
             length_mm,
             spacing_mm: spacing,
+            offset_mm: if at_top(card) { -6.0 } else { 6.0 },
             angle_deg: chance.between(-4.0, 4.0),
             bow_mm: chance.between(0.2, 1.5),
         };
@@ -264,6 +311,11 @@ fn random_laying(chance: &mut Chance, yarn: &mut YarnSpec, card: &CardSpec, woun
         bow_mm: chance.between(0.1, 2.5),
         kinks,
     }
+}
+
+/// Whether the ruler runs along the card's top edge.
+fn at_top(card: &CardSpec) -> bool {
+    matches!(&card.face, Face::Ruler(r) if r.at_top)
 }
 
 fn random_camera(chance: &mut Chance, yarn: &YarnSpec, card: &CardSpec, laying: &Laying) -> CameraSpec {
@@ -286,8 +338,11 @@ fn random_camera(chance: &mut Chance, yarn: &YarnSpec, card: &CardSpec, laying: 
     };
     let shown_height = height as f64 * distance / focal_px;
     // The ruler's edge and the strand both in view.
-    let at_top = matches!(&card.face, Face::Ruler(r) if r.at_top);
-    let edge = card.height_mm / 2.0 * if at_top { 1.0 } else { -1.0 };
+    let nearer_top = match (&card.face, laying) {
+        (Face::RulerCard(_), Laying::Across { offset_mm, .. }) => *offset_mm > 0.0,
+        _ => at_top(card),
+    };
+    let edge = card.height_mm / 2.0 * if nearer_top { 1.0 } else { -1.0 };
     let shift = (shown_height * 0.5 - 12.0).max(0.0);
     let centre = if shown_height > card.height_mm * 1.2 { 0.0 } else { edge - edge.signum() * shift };
     let along = match laying {

@@ -1,7 +1,9 @@
 //! What a scene holds, as plain data: yarn, card, camera, light, table. Lengths in mm on the card, origin at the
 //! card's middle, x to the right, y towards the printed top, z out of the face.
 
-use crate::base::raster::Raster;
+use std::sync::Arc;
+
+use super::printed::PrintedCard;
 
 /// Reflectance in linear light, red, green, blue, 0 to 1.
 pub type Albedo = [f64; 3];
@@ -97,6 +99,8 @@ pub struct YarnSpec {
     pub fibre_mm: f64,
     /// Scatter of the fibres' direction, degrees.
     pub fibre_scatter_deg: f64,
+    /// Unevenness of a ply's surface around it (locks of fibres), relative deviation of its radius.
+    pub relief: f64,
     /// Hairs.
     pub hair: HairSpec,
     /// Sheen along the fibres, 0 to 1.
@@ -119,7 +123,7 @@ pub enum Laying {
         /// Places with a closed loop of the whole strand.
         kinks: usize,
     },
-    /// Several pieces side by side, cut on the card.
+    /// Several pieces side by side, cut off; longer than the card, they are passes of one yarn.
     Pieces {
         /// How many.
         count: usize,
@@ -127,6 +131,8 @@ pub enum Laying {
         length_mm: f64,
         /// Distance between neighbours, mm.
         spacing_mm: f64,
+        /// Height of their middle above (positive) or below the card's, mm.
+        offset_mm: f64,
         /// Angle to the card's long edge, degrees.
         angle_deg: f64,
         /// Sideways wander, mm.
@@ -180,8 +186,8 @@ pub enum Face {
     Blank,
     /// A ruler.
     Ruler(RulerSpec),
-    /// Any picture, reflectance 0 to 1, covering the card from edge to edge (for the project's own ruler card).
-    Picture(Raster<[f32; 3]>),
+    /// The project's own ruler card.
+    RulerCard(Arc<PrintedCard>),
 }
 
 /// The card under the yarn.

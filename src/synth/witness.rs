@@ -11,6 +11,7 @@ use super::strand::Strand;
 use super::truth::{
     CameraTruth, CardTruth, FaultTruth, KinkTruth, ProfileTruth, StrandTruth, Truth, WidthTruth, YarnTruth,
 };
+use crate::card::layout::CardSize;
 
 /// Stations in a written profile.
 const PROFILE_STATIONS: usize = 300;
@@ -69,6 +70,11 @@ impl Witness<'_> {
         let (w, h) = (self.scene.camera.width_px as f64, self.scene.camera.height_px as f64);
         p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= w - 1.0 && p[1] <= h - 1.0
     }
+    fn ends_on_card(&self, strand: &Strand) -> bool {
+        let (w, h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
+        let on_card = |s: &super::strand::Station| s.frame.at.x.abs() < w && s.frame.at.y.abs() < h;
+        strand.cut && [strand.stations.first(), strand.stations.last()].into_iter().flatten().any(on_card)
+    }
     fn stored(&self, p: [f64; 2]) -> [f64; 2] {
         let (w, h) = (self.scene.camera.width_px as f64, self.scene.camera.height_px as f64);
         stored_place(self.scene.sensor.orientation, w, h, p[0], p[1]).map(round)
@@ -78,6 +84,7 @@ impl Witness<'_> {
         let stride = ((0.1 / strand.step).round() as usize).max(1);
         let wraps = strand.neighbours_at.is_some();
         let (half_w, half_h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
+        let widths = strand.widths();
         let mut looks = Vec::new();
         for (i, station) in strand.stations.iter().enumerate().step_by(stride) {
             let Some(shown) = self.shown(&station.frame.at) else { continue };
@@ -94,7 +101,7 @@ impl Witness<'_> {
             looks.push(Look {
                 station: i,
                 shown,
-                width: strand.width_at(i),
+                width: widths.get(i).copied().unwrap_or(0.0),
                 tpi: station.twist.abs() * 25.4,
                 on_card,
                 used,
@@ -112,7 +119,10 @@ impl Witness<'_> {
             .collect();
         let (design, unit) = match &card.face {
             Face::Blank => ("blank", "none"),
-            Face::Picture(_) => ("picture", "none"),
+            Face::RulerCard(card) => match card.size() {
+                CardSize::Full => ("ruler card", "mm"),
+                CardSize::Small => ("small ruler card", "mm"),
+            },
             Face::Ruler(r) => match r.unit {
                 RulerUnit::Mm => ("metric", "mm"),
                 RulerUnit::Inch => ("inch", "inch"),
