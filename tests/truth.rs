@@ -1,6 +1,4 @@
-//! The renderer against geometry from outside, and the whole measurement against photos with a known truth.
+//! The renderer against geometry from outside, and against what is in its own pictures.
 
-mod compare;
 mod geometry;
-mod photos;
 mod picture;

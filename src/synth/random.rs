@@ -399,8 +399,8 @@ fn random_light(chance: &mut Chance) -> LightSpec {
     LightSpec {
         azimuth_deg: chance.between(0.0, 360.0),
         elevation_deg: chance.between(32.0, 72.0),
-        direct: chance.between(0.25, 0.7),
-        softness_deg: chance.log_between(1.0, 14.0),
+        direct: chance.between(0.25, 0.65),
+        softness_deg: chance.log_between(2.0, 16.0),
         colour: [1.0 + warm, 1.0, 1.0 - warm],
         falloff: chance.between(0.0, 0.18),
     }

@@ -97,7 +97,10 @@ impl<'a> Shadows<'a> {
         let last = strand.stations.len().saturating_sub(1);
         let Some(near) = strand.stations.get(node) else { return };
         let along = (point - near.frame.at).dot(&near.frame.along) / strand.step;
-        let here = node as f64 + along;
+        // Between nodes; only beyond the strand's ends farther. In a tight bend a far point lies beside many nodes.
+        let stride = 0.7 * near.envelope / strand.step;
+        let at_end = node as f64 <= stride || node as f64 + stride >= last as f64;
+        let here = node as f64 + if at_end { along } else { along.clamp(-stride, stride) };
         // Beyond a cut end nothing stands in the way.
         let end = if strand.cut {
             smooth(1.0 - (-here).max(here - last as f64) * strand.step / (0.3 * near.envelope))
@@ -113,7 +116,9 @@ impl<'a> Shadows<'a> {
         let distance = side.hypot(down).max(radius);
         let (middle, half) = ((-down).atan2(side.abs()), (radius / distance).min(1.0).asin());
         let hidden = 0.5 * ((middle - half).max(0.0).cos() - (middle + half).min(std::f64::consts::PI).cos());
-        let fade = smooth((self.reach - side.abs()) / (0.3 * self.reach));
+        // Where the strand bends tightly, cross-sections fan out and only near ones mean anything.
+        let reach = self.reach.min(0.6 * bend_radius(strand, here));
+        let fade = smooth((reach - side.abs()) / (0.3 * reach));
         reaching.sky *= 1.0 - hidden * end * fade;
 
         // Source: how far the ray passes each ply, in the cross-section.
@@ -142,4 +147,20 @@ impl<'a> Shadows<'a> {
         }
         reaching.direct = reaching.direct.min(1.0 - (1.0 - open) * end * fade);
     }
+}
+
+/// Radius of the axis's bend about a station, mm, from its directions one envelope before and after.
+///
+/// Gentle curves are gentle enough: only strands with loops are looked at.
+fn bend_radius(strand: &Strand, station: f64) -> f64 {
+    if strand.loops.is_empty() {
+        return f64::MAX;
+    }
+    let last = strand.stations.len().saturating_sub(1);
+    let middle = (station.max(0.0) as usize).min(last);
+    let span = strand.stations.get(middle).map_or(1, |s| (s.envelope / strand.step) as usize + 1);
+    let (from, to) = (middle.saturating_sub(span), (middle + span).min(last));
+    let (Some(a), Some(b)) = (strand.stations.get(from), strand.stations.get(to)) else { return f64::MAX };
+    let turn = a.frame.along.angle(&b.frame.along);
+    (to - from) as f64 * strand.step / turn.max(1e-6)
 }

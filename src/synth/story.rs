@@ -165,9 +165,9 @@ fn window(name: &str, card: CardSpec, yarn: YarnSpec, laying: Laying, seed: u64)
         TableSpec { pattern: Pattern::Wood, colour: [0.52, 0.35, 0.18], accent: [0.36, 0.21, 0.09], turn_deg: 12.0 };
     scene.light = LightSpec {
         azimuth_deg: 100.0 + 17.0 * seed as f64,
-        elevation_deg: 48.0,
-        direct: 0.5,
-        softness_deg: 5.0,
+        elevation_deg: 52.0,
+        direct: 0.45,
+        softness_deg: 12.0,
         colour: [0.98, 1.0, 1.02],
         falloff: 0.06,
     };
