@@ -116,8 +116,8 @@ fn rows_blurred(from: &Raster<[f32; 3]>, kernel: &[f32], running: bool) -> Raste
                 for p in &padded[..kernel.len()] {
                     (0..3).for_each(|c| sum[c] += f64::from(p[c]));
                 }
-                for x in 0..width {
-                    to[x] = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
+                for (x, pixel) in to.iter_mut().enumerate() {
+                    *pixel = std::array::from_fn(|c| (sum[c] / kernel.len() as f64) as f32);
                     if let (Some(old), Some(new)) = (padded.get(x), padded.get(x + kernel.len())) {
                         (0..3).for_each(|c| sum[c] += f64::from(new[c]) - f64::from(old[c]));
                     }

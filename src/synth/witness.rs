@@ -183,7 +183,7 @@ impl Witness<'_> {
             visible: !watched.looks.is_empty(),
             ends: if wraps {
                 "round-edge"
-            } else if strand.cut {
+            } else if self.ends_on_card(strand) {
                 "cut on card"
             } else {
                 "leaves card"

@@ -21,7 +21,7 @@ fn truth_of(yarn: YarnSpec) -> YarnTruth {
 #[test]
 fn plies_fill_their_envelope_as_circles_in_a_ring_do() {
     for (plies, offset, outside, share, cv) in
-        [(2, 1.0, 2.0, 0.818, 18.8), (3, 1.1547, 2.1547, 0.907, 2.0), (4, 1.4142, 2.4142, 0.942, 5.5)]
+        [(2, 1.0, 2.0, 0.818, 18.8), (3, 1.1547, 2.1547, 0.907, 2.0), (4, std::f64::consts::SQRT_2, 2.4142, 0.942, 5.5)]
     {
         let t = truth_of(YarnSpec::even(plies, Turning::Z, 2.0, 4.0));
         let r = t.ply_radius_mm_mean[0];
