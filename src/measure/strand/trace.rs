@@ -3,6 +3,9 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
+use image::{GrayImage, Luma};
+use imageproc::region_labelling::{Connectivity, connected_components};
+
 use super::ground::Ground;
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
@@ -267,27 +270,24 @@ fn around(i: usize, width: usize, height: usize) -> impl Iterator<Item = usize> 
     })
 }
 
+/// The pixels of each thing (neighbours at corners belong together), things and pixels in reading order.
 fn components(mask: &Raster<bool>) -> Vec<Vec<usize>> {
-    let (width, height) = (mask.width(), mask.height());
-    let mut seen = vec![false; width * height];
-    let mut all = Vec::new();
-    for start in 0..width * height {
-        if !mask.samples()[start] || seen[start] {
-            continue;
+    let (Ok(width), Ok(height)) = (u32::try_from(mask.width()), u32::try_from(mask.height())) else {
+        return Vec::new();
+    };
+    let raw = mask.samples().iter().map(|set| u8::from(*set)).collect();
+    let Some(picture) = GrayImage::from_raw(width, height, raw) else { return Vec::new() };
+    let labels = connected_components(&picture, Connectivity::Eight, Luma([0]));
+    let mut all: Vec<Vec<usize>> = Vec::new();
+    for (i, label) in labels.into_raw().into_iter().enumerate() {
+        let Some(thing) = label.checked_sub(1) else { continue };
+        let thing = thing as usize;
+        if all.len() <= thing {
+            all.resize_with(thing + 1, Vec::new);
         }
-        seen[start] = true;
-        let mut thing = vec![start];
-        let mut next = 0;
-        while let Some(&i) = thing.get(next) {
-            next += 1;
-            for j in around(i, width, height) {
-                if mask.samples()[j] && !seen[j] {
-                    seen[j] = true;
-                    thing.push(j);
-                }
-            }
+        if let Some(pixels) = all.get_mut(thing) {
+            pixels.push(i);
         }
-        all.push(thing);
     }
     all
 }
