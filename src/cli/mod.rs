@@ -1,7 +1,7 @@
 //! The command line: what was typed (`args`), what is meant (`settings`), and the exit codes (`exit`).
 //!
 //! Each subcommand stands in its own file with its arguments and a `run`; to add one, declare the file here and write
-//! one line in [`args::Command`] and one in [`dispatch`].
+//! one line in [`args::Command`] and one in `dispatch`.
 
 pub mod args;
 mod batch;

@@ -1,6 +1,6 @@
 //! What leaves the program: figures as JSON, CSV and text, and the picture of what was measured.
 //!
-//! Writers take figures and return text or bytes; [`file`] alone writes files. Nothing here measures.
+//! Writers take figures and return text or bytes; [`mod@file`] alone writes files. Nothing here measures.
 
 pub mod columns;
 pub mod csv;

@@ -43,17 +43,18 @@ pub(super) fn find_rulers(rgb: &Raster<[u8; 3]>, unit: Option<RulerUnit>, params
     Found { rulers: on_levels(rgb, &[&Level::full(rgb)], unit, params), blurred: is_blurred(&quarter) }
 }
 
-/// Whether even the sharpest edges of the photo are soft: of the brightness that changes over twelve pixels across an edge
-/// (at a quarter of the size), the middle two hold erf(1 / (sqrt(2) sigma)) under a Gaussian blur of sigma. 0.45 is a sigma
-/// of 1.7, 7 pixels of the photo: millimetre ticks of a close photo, 30 pixels apart, keep a third of their contrast.
+/// Whether even the sharpest edges of the photo are soft: of the range of brightness over twelve pixels across an edge (at
+/// a quarter of the size), the middle two hold erf(1 / (sqrt(2) sigma)) under a Gaussian blur of sigma. 0.45 is a sigma of
+/// 1.7, 7 pixels of the photo: millimetre ticks of a close photo, 30 pixels apart, keep a third of their contrast. The
+/// range, not the difference between the ends: across stripes of about twelve pixels that one tells nothing.
 fn is_blurred(quarter: &Level) -> bool {
     let mut sharpness = Vec::new();
     for y in (0..quarter.luma.height()).step_by(2) {
         for window in quarter.luma.row(y).windows(13) {
-            let difference = |a: usize, b: usize| (f64::from(window[a]) - f64::from(window[b])).abs();
-            let whole = difference(0, 12);
-            if whole >= 20.0 {
-                sharpness.push(difference(5, 7) / whole);
+            let (low, high) = window.iter().fold((u8::MAX, u8::MIN), |(low, high), v| (low.min(*v), high.max(*v)));
+            let range = f64::from(high - low);
+            if range >= 20.0 {
+                sharpness.push(f64::from(window[7].abs_diff(window[5])) / range);
             }
         }
     }
