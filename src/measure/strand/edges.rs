@@ -1,9 +1,12 @@
 //! Core edges: first the split of each cross-section into yarn and ground that its pixels make most likely, joined
 //! along the strand by dynamic programming; then, to a fraction of a pixel, the half height of the profile across that split.
 
+use rayon::prelude::*;
+
 use super::band::Band;
 use super::centre_line::smooth_values;
 use super::likelihood::Features;
+use super::step_fit::StepFit;
 use crate::base::raster::Raster;
 use crate::base::stats::median;
 
@@ -170,7 +173,7 @@ fn best_line(gain: &[Vec<f32>], reach: isize) -> Vec<isize> {
 /// The profile is a running median over a lock's length of the columns, laid along the split: where half of the columns
 /// show yarn and half show ground, the median turns from one to the other, which is the core edge by definition. Hairs,
 /// which cover less than half, leave it alone; a mean would move by their cover.
-pub(super) fn refine(band: &Band, side: Side, line: &[f64], diameter: f64) -> EdgeLine {
+fn half_heights(band: &Band, side: Side, line: &[f64], diameter: f64) -> EdgeLine {
     let guard = (0.05 * diameter).clamp(2.0, 6.0).round() as usize;
     let columns = band.columns();
     let zone = (0.16 * diameter).clamp(3.0, 40.0).round() as usize;
@@ -217,6 +220,99 @@ pub(super) fn refine(band: &Band, side: Side, line: &[f64], diameter: f64) -> Ed
         out.blur.push(mix(&|c| c.blur));
     }
     out
+}
+
+/// One edge to a fraction of a row: half heights first, then a blurred step between ramps about them.
+pub(super) fn refine(band: &Band, side: Side, line: &[f64], diameter: f64) -> EdgeLine {
+    let mut out = half_heights(band, side, line, diameter);
+    let sigma = crate::base::stats::quantile(&out.blur, 0.25).unwrap_or(1.0).clamp(0.8, 2.5);
+    // Long enough to tell a ramp from the step and to correct a split that took a crease for the edge.
+    let half_taps = (0.3 * diameter).clamp(8.0, 12.0).round() as usize;
+    // The split may be a sixth of a small strand off; after one round the edge is known to about the blur.
+    for guess in [3.0, 1.5] {
+        let Some(fit) = StepFit::new(half_taps, sigma, guess) else { return out };
+        fit_steps(band, side, &mut out, diameter, &fit);
+    }
+    out
+}
+
+/// Moves an edge line to where the steps lie.
+fn fit_steps(band: &Band, side: Side, line: &mut EdgeLine, diameter: f64, fit: &StepFit) {
+    let outward = if side == Side::Left { -1.0 } else { 1.0 };
+    let base = smooth_values(&line.rows, 0.1 * diameter);
+    let columns = band.columns().min(base.len());
+    let half = (0.5 * LOCK_DIAMETERS * diameter).max(3.0).round() as usize;
+    let stride = (half / 2).max(1);
+    let starts: Vec<usize> = (0..columns).step_by(stride).collect();
+    let knots: Vec<(f64, f64)> = starts
+        .par_iter()
+        .map(|column| {
+            let (a, b) = (column.saturating_sub(half), (column + half + 1).min(columns));
+            let found = across(band, &base[a..b], a, outward, fit.half_taps).and_then(|profile| fit.place(&profile));
+            found.map_or((0.0, line.u[*column].max(1.0)), |f| (f.offset, f.u))
+        })
+        .collect();
+    // One lock whose fit ran away does not count against its neighbours.
+    let steady: Vec<f64> = (0..knots.len())
+        .map(|i| {
+            let (a, b) = (i.saturating_sub(2), (i + 3).min(knots.len()));
+            median(&knots[a..b].iter().map(|k| k.0).collect::<Vec<_>>()).unwrap_or(0.0)
+        })
+        .collect();
+    for column in 0..columns {
+        let k = (column / stride).min(knots.len().saturating_sub(1));
+        let next = (k + 1).min(knots.len().saturating_sub(1));
+        let t = (column % stride) as f64 / stride as f64;
+        line.rows[column] = base[column] + outward * (steady[k] + (steady[next] - steady[k]) * t);
+        line.u[column] = knots[k].1;
+    }
+}
+
+/// Light below which a pixel's colour is mostly noise, relative to the ground.
+const COLOUR_FLOOR: f32 = 0.08;
+
+/// Median profile of a lock's columns across the edge, from inside to outside, in the mixture of lightness and colour
+/// that separates the two sides best, scaled so that the step is about 1 high; `None` where the sides do not differ.
+fn across(band: &Band, rows: &[f64], first: usize, outward: f64, half_taps: usize) -> Option<Vec<f64>> {
+    let taps = 2 * half_taps + 1;
+    let quarter = (half_taps / 2).max(2);
+    let mut samples = vec![[0.0f32; 3]; taps * rows.len()];
+    for (i, row) in rows.iter().enumerate() {
+        for tap in 0..taps {
+            let at = row + outward * (tap as f64 - half_taps as f64);
+            let [l, r, b] = std::array::from_fn(|c: usize| between_rows(&band.planes[c], first + i, at));
+            // Colour relative to the pixel's own light: fibres and shade cancel, and shadow on the card has none.
+            let own = 1.0 / (l.max(0.0) + COLOUR_FLOOR);
+            samples[tap * rows.len() + i] = [l, r * own, b * own];
+        }
+    }
+    let moments = |from: usize, to: usize, c: usize| {
+        let part = &samples[from * rows.len()..to * rows.len()];
+        let n = part.len().max(1) as f32;
+        let mean = part.iter().map(|s| s[c]).sum::<f32>() / n;
+        (mean, part.iter().map(|s| (s[c] - mean).powi(2)).sum::<f32>() / n)
+    };
+    let mut weight = [0.0f32; 3];
+    let mut height = 0.0f32;
+    for (c, w) in weight.iter_mut().enumerate() {
+        let (inner, outer) = (moments(0, quarter, c), moments(taps - quarter, taps, c));
+        *w = (inner.0 - outer.0) / (0.5 * (inner.1 + outer.1) + 1e-5);
+        height += *w * (inner.0 - outer.0);
+    }
+    if height <= 0.0 {
+        return None;
+    }
+    let mut values = Vec::with_capacity(rows.len());
+    let profile = (0..taps)
+        .map(|tap| {
+            values.clear();
+            let part = &samples[tap * rows.len()..(tap + 1) * rows.len()];
+            values.extend(part.iter().map(|s| (weight[0] * s[0] + weight[1] * s[1] + weight[2] * s[2]) / height));
+            let n = values.len();
+            f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1)
+        })
+        .collect();
+    Some(profile)
 }
 
 /// Length over which the edge is averaged, diameters: about one fibre lock.

@@ -10,6 +10,7 @@ mod leave_out;
 mod likelihood;
 mod piece;
 mod skein;
+mod step_fit;
 mod strip;
 mod trace;
 mod wraps;
