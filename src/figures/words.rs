@@ -129,6 +129,8 @@ reasons! {
     PoseUnclear => "pose-unclear", "The camera's tilt could not be told from what is seen of the ruler.";
     /// Not computed for this arrangement of yarn.
     NotForArrangement => "not-for-this-arrangement", "This figure is not measured on yarn laid like this; lay a single strand by itself.";
+    /// A figure that this version does not measure.
+    NotYet => "not-measured-yet", "This version does not measure this figure yet; nothing about the photo is wrong.";
     /// A computation did not end in a number.
     NotFinite => "not-finite", "The measurement did not come out as a number; please report this photo.";
 }

@@ -266,6 +266,9 @@ pub(super) fn hairiness(gathered: &Gathered) -> Quantity<f64> {
             .iter()
             .flat_map(|p| p.strand.stations.iter().filter(|s| s.left_out.is_none()).map(|s| s.hair_cover_px))
             .collect();
+        if covers.iter().all(|c| *c <= 0.0) {
+            return Err(Reason::NotYet);
+        }
         let mean = stats::mean(&covers).ok_or(Reason::NoStrand)? / width;
         let spread = stats::standard_deviation(&covers).unwrap_or(0.0) / width;
         // One independent place a diameter; hairs fainter than the picture's noise go unseen, taken as a third.
@@ -280,6 +283,9 @@ pub(super) fn hairiness(gathered: &Gathered) -> Quantity<f64> {
 pub(super) fn kinks(gathered: &Gathered) -> Quantity<f64> {
     or_reason(gathered.in_mm().and_then(|()| {
         let count: f64 = gathered.pieces.iter().map(|p| p.strand.kinks.len() as f64).sum();
+        if count <= 0.0 {
+            return Err(Reason::NotYet);
+        }
         let metres = gathered
             .pieces
             .iter()

@@ -14,12 +14,12 @@ const SAME_SAMPLE: f64 = 0.5;
 pub(super) fn keep(pieces: &mut Vec<Strand>, refused: &mut Vec<Refused>) {
     let width =
         |piece: &Strand| median(&piece.stations.iter().map(|s| s.width_px()).collect::<Vec<_>>()).unwrap_or(0.0);
-    // The main piece covers most of the picture.
-    let area = |piece: &Strand| width(piece) * piece.stations.len() as f64 * piece.step_px;
+    // The main piece is the longest: a pencil or the table's pattern may be wider, but yarn is laid right across.
+    let length = |piece: &Strand| piece.stations.len() as f64 * piece.step_px;
     let main = pieces
         .iter()
         .filter(|piece| width(piece) >= MIN_WIDTH_PX)
-        .max_by(|a, b| area(a).total_cmp(&area(b)))
+        .max_by(|a, b| length(a).total_cmp(&length(b)))
         .map(width);
     let all = std::mem::take(pieces);
     for piece in all {

@@ -82,13 +82,23 @@ fn examine(
 ) {
     let width = mask.width();
     let factor = ground.reduced.factor as f64;
-    let path = longest_path(part, depth, width);
+    let spot = |i: usize| ((i % width) as f64, (i / width) as f64);
+    let whole = longest_path(part, depth, width);
+    // Gentle curves only. Where a strand runs into the card's rim or a printed line, the straight part of the path is the
+    // strand.
+    let path = straightest_part(&whole, &spot, width);
+    let cut = path.len() < whole.len();
     let length = path.windows(2).map(|w| step(w[0], w[1], width)).sum::<f64>();
-    let thickness = part.len() as f64 / length.max(1.0);
+    let half_widths: Vec<f64> = path.iter().map(|i| f64::from(depth.at(*i, width))).collect();
+    let thickness = if cut {
+        // What hangs on the rest of the part says nothing of the strand's own thickness.
+        2.0 * crate::base::stats::median(&half_widths).unwrap_or(0.0)
+    } else {
+        part.len() as f64 / length.max(1.0)
+    };
     let at = |i: usize| ground.reduced.image_from_reduced((i % width) as f64, (i / width) as f64);
     // A piece that leaves the ground at both ends goes on beyond it: a thick rope across a small card.
     let clear = |x: f64, y: f64| x >= 0.0 && y >= 0.0 && ground.holds(x.round() as usize, y.round() as usize);
-    let spot = |i: usize| ((i % width) as f64, (i / width) as f64);
     let leaves = |i: Option<&usize>| {
         i.is_some_and(|i| {
             let (x, y) = spot(*i);
@@ -104,8 +114,7 @@ fn examine(
         }
         return;
     }
-    let depths: Vec<f64> = path.iter().map(|i| f64::from(depth.at(*i, width))).collect();
-    let half = crate::base::stats::median(&depths).unwrap_or(0.0);
+    let half = crate::base::stats::median(&half_widths).unwrap_or(0.0);
     if thickness > 2.5 * (2.0 * half).max(1.0) {
         found.blobs.push(boxed(part, width, ground, "branched"));
         return;
@@ -126,21 +135,43 @@ fn examine(
         found.blobs.push(boxed(part, width, ground, "edge of the ground"));
         return;
     }
-    // Gentle curves only: a printed line or a string of marks turns back on itself.
-    let chord = match (path.first(), path.last()) {
-        (Some(a), Some(b)) => (spot(*a).0 - spot(*b).0).hypot(spot(*a).1 - spot(*b).1),
-        _ => 0.0,
-    };
-    if chord < 0.6 * length {
-        found.blobs.push(boxed(part, width, ground, "winding"));
-        return;
-    }
-    let path: Vec<Point<Image>> = path.into_iter().map(at).collect();
+    let path: Vec<Point<Image>> = path.iter().copied().map(at).collect();
     if path.iter().filter(|p| masked(**p)).count() * 2 > path.len() {
         found.blobs.push(boxed(part, width, ground, "ruler marks"));
         return;
     }
     found.traces.push(Trace { path, width_px: thickness * factor });
+}
+
+/// Chord over path of a gentle curve: a quarter circle has 0.90, a half circle 0.64.
+const GENTLE: f64 = 0.85;
+
+/// The longest part of a path that is a gentle curve; the whole path where it is one itself.
+fn straightest_part<'a>(path: &'a [usize], spot: &dyn Fn(usize) -> (f64, f64), width: usize) -> &'a [usize] {
+    let mut at = vec![0.0f64];
+    for pair in path.windows(2) {
+        at.push(at[at.len() - 1] + step(pair[0], pair[1], width));
+    }
+    let chord = |i: usize, j: usize| {
+        let ((ax, ay), (bx, by)) = (spot(path[i]), spot(path[j]));
+        (ax - bx).hypot(ay - by)
+    };
+    let last = path.len().saturating_sub(1);
+    if path.len() < 3 || chord(0, last) >= 0.6 * at[last] {
+        return path;
+    }
+    let stride = (path.len() / 128).max(1);
+    let stops: Vec<usize> = (0..path.len()).step_by(stride).chain([last]).collect();
+    let mut best = (0.0, 0, 0);
+    for (k, i) in stops.iter().enumerate() {
+        for j in &stops[k + 1..] {
+            let c = chord(*i, *j);
+            if c > best.0 && c >= GENTLE * (at[*j] - at[*i]) {
+                best = (c, *i, *j);
+            }
+        }
+    }
+    &path[best.1..=best.2]
 }
 
 fn boxed(part: &[usize], width: usize, ground: &Ground, why: &'static str) -> Blob {
