@@ -126,12 +126,18 @@ fn every_bad_file_fails_in_its_own_way_and_at_once() {
     found.sort();
     assert_eq!(found, FAULTS.iter().map(|(name, _)| *name).collect::<Vec<_>>());
     for (name, word) in FAULTS {
-        let started = Instant::now();
         let error = read(&folder("bad").join(name)).expect_err(name).to_string();
         assert!(error.contains(word), "{name}: {error}");
         assert!(error.contains(name), "the file is named: {error}");
-        // Milliseconds on an idle machine; a decoder that filled the claimed picture would take seconds.
-        assert!(started.elapsed() < Duration::from_secs(1), "{name}: {:?}", started.elapsed());
+        // Milliseconds on an idle machine; a decoder that filled the claimed picture would take seconds. The best of three,
+        // since a busy machine may hold up any one of them.
+        let took = (0..3).map(|_| {
+            let started = Instant::now();
+            read(&folder("bad").join(name)).expect_err(name);
+            started.elapsed()
+        });
+        let least = took.min().expect("three times");
+        assert!(least < Duration::from_secs(1), "{name}: {least:?}");
     }
 }
 
