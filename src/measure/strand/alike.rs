@@ -47,15 +47,16 @@ pub(super) fn keep(pieces: &mut Vec<Strand>, refused: &mut Vec<Refused>) {
         .iter()
         .filter(|piece| width(piece) >= MIN_WIDTH_PX)
         .max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
-        .map(width);
+        .map(|piece| (width(piece), fibrousness(piece).min(MOST_FIBROUS)));
     let all = std::mem::take(pieces);
     for piece in all {
         let own = width(&piece);
         let why = match main {
             _ if own < MIN_WIDTH_PX => "too thin to measure, or a printed line",
-            Some(main) if own < SAME_SAMPLE * main || own * SAME_SAMPLE > main => {
+            Some((main, _)) if own < SAME_SAMPLE * main || own * SAME_SAMPLE > main => {
                 "of another thickness than the main piece"
             }
+            Some((_, main)) if fibrousness(&piece) < SAME_SAMPLE * main => "smooth beside the main piece",
             _ => {
                 pieces.push(piece);
                 continue;
