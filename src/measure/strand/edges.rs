@@ -268,6 +268,9 @@ fn fit_steps(band: &Band, side: Side, line: &mut EdgeLine, diameter: f64, fit: &
     }
 }
 
+/// Darker over brighter side from which on light alone does not tell body from shadow.
+const EVEN_LIGHT: f32 = 0.2;
+
 /// Light below which a pixel's colour is mostly noise, relative to the ground.
 const COLOUR_FLOOR: f32 = 0.08;
 
@@ -280,10 +283,19 @@ fn across(band: &Band, rows: &[f64], first: usize, outward: f64, half_taps: usiz
     for (i, row) in rows.iter().enumerate() {
         for tap in 0..taps {
             let at = row + outward * (tap as f64 - half_taps as f64);
-            let [l, r, b] = std::array::from_fn(|c: usize| between_rows(&band.planes[c], first + i, at));
-            // Colour relative to the pixel's own light: fibres and shade cancel, and shadow on the card has none.
+            samples[tap * rows.len() + i] =
+                std::array::from_fn(|c: usize| between_rows(&band.planes[c], first + i, at));
+        }
+    }
+    let light = |part: &[[f32; 3]]| part.iter().map(|s| s[0]).sum::<f32>() / part.len().max(1) as f32;
+    let (inner, outer) = (light(&samples[..quarter * rows.len()]), light(&samples[(taps - quarter) * rows.len()..]));
+    if inner.min(outer) > EVEN_LIGHT * inner.max(outer) {
+        // Body and shadow are about as bright: what tells them apart is colour relative to the pixel's own light, in
+        // which fibres and shade cancel and shadow on the card has none. Beside a bright card that ratio would lean
+        // towards the brighter side of a mixed pixel, and plain light tells the two apart.
+        for [l, r, b] in &mut samples {
             let own = 1.0 / (l.max(0.0) + COLOUR_FLOOR);
-            samples[tap * rows.len() + i] = [l, r * own, b * own];
+            (*r, *b) = (*r * own, *b * own);
         }
     }
     let moments = |from: usize, to: usize, c: usize| {
