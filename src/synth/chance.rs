@@ -81,6 +81,13 @@ pub(super) fn wave(seed: u64, x: f64) -> f64 {
     2.009 * (a + (b - a) * w)
 }
 
+/// Smooth noise along each of many lines, from -1 to 1; neighbouring lines have nothing in common.
+pub(super) fn along_fibre(seed: u64, line: i64, x: f64) -> f64 {
+    let cell = x.floor();
+    let (a, b) = (lattice(seed, line, cell as i64), lattice(seed, line, cell as i64 + 1));
+    a + (b - a) * ease(x - cell)
+}
+
 /// Smooth noise over a plane, from about -1 to 1.
 pub(super) fn cloud(seed: u64, x: f64, y: f64) -> f64 {
     let (cx, cy) = (x.floor(), y.floor());

@@ -47,6 +47,7 @@ pub(super) fn see(scene: &Scene) -> Seen {
     let light = Light::of(&scene.light);
     let strands = lay::strands(scene, &camera);
     let (columns, rows) = (width.div_ceil(TILE), height.div_ceil(TILE));
+    let px_per_mm = scene.camera.focal_px / scene.camera.distance_mm.max(1e-6);
     let yarn = scene.yarn.as_ref().map(|(yarn, _)| {
         let nominal = Nominal::of(yarn);
         Dressed {
@@ -54,7 +55,7 @@ pub(super) fn see(scene: &Scene) -> Seen {
             mesh: Mesh::of(&strands, &camera, width, height),
             hairs: Hairs::of(&strands, yarn, &camera, columns, columns * rows, scene.seed),
             shadows: Shadows::of(&strands, &light, nominal.envelope, &camera, columns, columns * rows),
-            shader: Shader::new(yarn, &nominal.radii, &light, scene.card.colour, scene.seed),
+            shader: Shader::new(yarn, &nominal.radii, &light, scene.card.colour, px_per_mm, scene.seed),
         }
     });
     let ground =

@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use nalgebra::Vector3;
 
-use super::chance::{cloud, hash, lattice};
+use super::chance::{along_fibre, cloud, hash, lattice};
 use super::scene::{Albedo, LightSpec, YarnSpec};
 use super::strand::{PlyAt, Station, Strand};
 
@@ -48,7 +48,25 @@ pub(super) struct Shader<'a> {
     bounce: Albedo,
     /// Visible fibres around each ply.
     fibres: Vec<f64>,
+    /// Thickness of what looks like one fibre, mm, and its contrast against that of a fibre seen well.
+    grain: Grain,
     seed: u64,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Grain {
+    width_mm: f64,
+    contrast: f64,
+}
+
+impl Grain {
+    /// Fibres finer than the picture resolves are not seen one by one but as chance bundles, the finest about 1.4 px
+    /// wide; n independent fibres side by side differ from the next n by 1 / sqrt(n) of what single ones do. Drawing
+    /// them one by one would alias into lines that are not there.
+    fn seen(fibre_mm: f64, px_per_mm: f64) -> Self {
+        let width_mm = fibre_mm.max(1.4 / px_per_mm.max(1e-6));
+        Self { width_mm, contrast: (fibre_mm / width_mm).sqrt() }
+    }
 }
 
 /// A station between two others.
@@ -81,9 +99,17 @@ fn on_surface(ply: &PlyAt, phi: f64) -> Vector3<f64> {
 }
 
 impl<'a> Shader<'a> {
-    pub(super) fn new(yarn: &'a YarnSpec, radii: &[f64], light: &'a Light, card: Albedo, seed: u64) -> Self {
-        let fibres = radii.iter().map(|r| (TAU * r / yarn.fibre_mm).round().max(8.0)).collect();
-        Self { yarn, light, bounce: card.map(|c| 0.55 * c), fibres, seed }
+    pub(super) fn new(
+        yarn: &'a YarnSpec,
+        radii: &[f64],
+        light: &'a Light,
+        card: Albedo,
+        px_per_mm: f64,
+        seed: u64,
+    ) -> Self {
+        let grain = Grain::seen(yarn.fibre_mm, px_per_mm);
+        let fibres = radii.iter().map(|r| (TAU * r / grain.width_mm).round().max(8.0)).collect();
+        Self { yarn, light, bounce: card.map(|c| 0.55 * c), fibres, grain, seed }
     }
 
     /// Linear light from a point of a ply: `station` along the strand (with fraction), `phi` around the ply.
@@ -129,7 +155,7 @@ impl<'a> Shader<'a> {
     /// Fibres on the surface: brightness, and slope of the surface across the fibres.
     fn skin(&self, seed: u64, ply: usize, s: f64, q: f64) -> Skin {
         let count = self.fibres.get(ply).copied().unwrap_or(32.0);
-        let fibre = self.yarn.fibre_mm;
+        let Grain { width_mm: fibre, contrast } = self.grain;
         let around = (q / TAU).rem_euclid(1.0) * count;
         // Fibres wander: over `reach` along the ply they move sideways by up to tan(scatter) * reach.
         let reach = 14.0 * fibre;
@@ -140,15 +166,20 @@ impl<'a> Shader<'a> {
         let cell = around.floor();
         let side = 2.0 * (around - cell) - 1.0;
         let (i, lock) = (cell as i64, (around / 5.0).floor());
-        let piece = (s / (60.0 * fibre) + 5.0 * lattice(seed ^ 1, i, 0)).floor() as i64;
+        // Fibres rise and sink over some sixty times their thickness. A sudden change would be a line across the yarn.
+        let place = s / (60.0 * fibre) + 5.0 * lattice(seed ^ 1, i, 0);
+        let lock_place = s / (200.0 * fibre) + 5.0 * lattice(seed ^ 6, lock as i64, 0);
         let own =
-            0.20 * lattice(seed ^ 2, i, piece) + 0.12 * lattice(seed ^ 3, lock as i64, (s / (200.0 * fibre)) as i64);
+            0.24 * contrast * along_fibre(seed ^ 2, i, place) + 0.18 * along_fibre(seed ^ 3, lock as i64, lock_place);
         let lock_side = (2.0 * (around / 5.0 - lock) - 1.0).abs();
-        let furrow = 0.50 * side.abs().powi(3)
+        let furrow = 0.50 * contrast * side.abs().powi(3)
             + 0.45 * smooth((lock_side - 0.6) / 0.4) * lattice(seed ^ 4, lock as i64, 1).abs();
         // Some fibres lie deeper than their neighbours, others stand out.
-        let depth = 0.5 + 0.5 * lattice(seed ^ 5, i, piece);
-        Skin { shade: ((1.0 + own) * (1.0 - furrow) * (0.70 + 0.42 * depth)).max(0.05), slope: 0.9 * side }
+        let depth = 0.5 + 0.5 * along_fibre(seed ^ 5, i, place);
+        Skin {
+            shade: ((1.0 + own) * (1.0 - furrow) * (0.90 + 0.42 * contrast * (depth - 0.5))).max(0.05),
+            slope: 0.9 * contrast * side,
+        }
     }
 
     /// How open a point is to the sky, and how much of the source it sees (0 to 1), past the other plies and, in wraps,
