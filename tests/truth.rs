@@ -1,4 +1,6 @@
-//! The renderer against geometry from outside, and against what is in its own pictures.
+//! The renderer against geometry from outside, and the whole measurement against photos with a known truth.
 
+mod compare;
 mod geometry;
+mod photos;
 mod picture;

@@ -42,7 +42,8 @@ impl Camera {
         Self { position, axes, focal_px: spec.focal_px, middle, k1: spec.k1, undo, reach }
     }
 
-    /// Where a point appears, px, and its depth along the view axis, mm; `None` behind the lens.
+    /// Where a point appears, px, and its depth along the view axis, mm; `None` behind the lens, and so far outside the
+    /// picture that the distortion's polynomial would fold it back into it.
     #[must_use]
     pub fn project(&self, point: &Vector3<f64>) -> Option<[f64; 3]> {
         let seen = point - self.position;
@@ -51,6 +52,9 @@ impl Camera {
             return None;
         }
         let (x, y) = (seen.dot(&self.axes[0]) / depth, seen.dot(&self.axes[1]) / depth);
+        if 1.0 + 3.0 * self.k1 * (x * x + y * y) < 0.05 {
+            return None;
+        }
         let bend = (1.0 + self.k1 * (x * x + y * y)) * self.focal_px;
         Some([self.middle[0] + x * bend, self.middle[1] + y * bend, depth])
     }
@@ -124,6 +128,28 @@ mod tests {
         // The target is in the middle of the picture.
         let [x, y, depth] = camera.project(&Vector3::new(5.0, -3.0, 0.0)).expect("in front");
         assert!((x - 799.5).abs() < 1e-9 && (y - 599.5).abs() < 1e-9 && (depth - 150.0).abs() < 1e-9);
+    }
+
+    /// Source: x (1 + k1 x^2) has its greatest value at x = 1 / sqrt(-3 k1); beyond it pictures would fold.
+    #[test]
+    fn nothing_far_outside_folds_back_into_the_picture() {
+        let spec = CameraSpec {
+            width_px: 1600,
+            height_px: 1200,
+            focal_px: 2000.0,
+            target: [0.0, 0.0],
+            distance_mm: 100.0,
+            tilt_deg: 0.0,
+            tilt_azimuth_deg: 0.0,
+            roll_deg: 0.0,
+            k1: -0.09,
+        };
+        let camera = Camera::new(&spec);
+        for x in 60..1000 {
+            let inside =
+                camera.project(&Vector3::new(f64::from(x), 0.0, 0.0)).is_some_and(|p| (0.0..1600.0).contains(&p[0]));
+            assert!(!inside, "{x} mm");
+        }
     }
 
     /// Seen from above, the card's right is on the right and its top at the top: no mirror.
