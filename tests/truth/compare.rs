@@ -4,20 +4,20 @@ use serde_json::Value;
 
 /// One figure of one photo.
 #[derive(Debug, Clone)]
-pub struct Figure {
+pub(super) struct Figure {
     /// Error: per cent, degrees, or 1 where a word or count is wrong; `None` where not answered.
-    pub error: Option<f64>,
+    pub(super) error: Option<f64>,
     /// Whether the interval holds the truth.
-    pub covered: bool,
+    pub(super) covered: bool,
     /// Whether a person could read it.
-    pub readable: bool,
+    pub(super) readable: bool,
     /// What breaks the contract.
-    pub fault: Option<String>,
+    pub(super) fault: Option<String>,
 }
 
 /// How errors count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub(super) enum Kind {
     /// Right or wrong.
     Word,
     /// Per cent of the truth.
@@ -27,7 +27,7 @@ pub enum Kind {
 }
 
 /// Name, place in the report, kind, and whether it needs twist that can be seen.
-pub const FIGURES: [(&str, &str, Kind, bool); 7] = [
+pub(super) const FIGURES: [(&str, &str, Kind, bool); 7] = [
     ("direction", "/sample/twist_direction", Kind::Word, true),
     ("plies", "/sample/plies", Kind::Word, true),
     ("scale", "/scale/px_per_mm", Kind::Percent, false),
@@ -49,7 +49,7 @@ const LENGTHS: [&str; 7] = [
 ];
 
 /// Lengths that a report gives although it should refuse.
-pub fn given_lengths(report: &Value) -> Vec<&'static str> {
+pub(super) fn given_lengths(report: &Value) -> Vec<&'static str> {
     LENGTHS.into_iter().filter(|path| report.pointer(path).is_some_and(|q| !q["value"].is_null())).collect()
 }
 
@@ -99,7 +99,7 @@ fn readable(truth: &Value) -> bool {
 }
 
 /// A figure of a report against the truth; `None` where the truth has none.
-pub fn figure(name: &str, report: &Value, truth: &Value) -> Option<Figure> {
+pub(super) fn figure(name: &str, report: &Value, truth: &Value) -> Option<Figure> {
     let (_, path, kind, needs_twist) = FIGURES.into_iter().find(|f| f.0 == name)?;
     let truths = truths(name, truth);
     if truths.is_empty() {
