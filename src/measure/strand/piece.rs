@@ -3,13 +3,15 @@
 use super::band::Band;
 use super::body::{per_column, rough_bodies};
 use super::centre_line::{smooth_values, smoothed, stations};
-use super::edges::{EdgeLine, Side, refine, split};
+use super::course::{Course, course};
+use super::edges::{EdgeLine, Side, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
+use super::place::place;
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::{median, quantile};
+use crate::base::stats::median;
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
@@ -66,13 +68,27 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     let (tops, bottoms): (Vec<f64>, Vec<f64>) = body.iter().copied().unzip();
     let tops = split(&ratio, &features, Side::Left, &tops, diameter);
     let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter);
-    let left = refine(&band, Side::Left, &tops, diameter);
-    let right = refine(&band, Side::Right, &bottoms, diameter);
+    let (left, right) =
+        rayon::join(|| edge(&band, Side::Left, &tops, diameter), || edge(&band, Side::Right, &bottoms, diameter));
     // The centre line of the body, smooth over a turn of the plies.
     let middles: Vec<f64> =
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
     let drift = smooth_values(&middles, 2.0 * diameter);
     Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+}
+
+/// One core edge from its split: its course first, then how far the whole course lies from the edge.
+fn edge(band: &Band, side: Side, start: &[f64], diameter: f64) -> EdgeLine {
+    let Course { rows, u } = course(band, side, start, diameter)
+        .unwrap_or_else(|| Course { rows: smooth_values(start, 0.5 * diameter), u: vec![0.1 * diameter; start.len()] });
+    let placed = place(band, side, &rows, diameter);
+    let offset = placed.map_or(0.0, |p| p.offset);
+    EdgeLine {
+        rows: rows.iter().map(|row| row + side.outward() * offset).collect(),
+        u,
+        shared_u: placed.map_or(0.06 * diameter, |p| p.u),
+        blur: placed.map(|p| p.blur),
+    }
 }
 
 #[allow(clippy::too_many_arguments, reason = "the parts of one piece")]
@@ -105,8 +121,8 @@ fn finish(
         step_px: step,
         stations: final_stations,
         strip,
-        edge_systematic_u_px: systematic_u(left, width).hypot(systematic_u(right, width)),
-        blur_px: blur(left, right) * step,
+        edge_systematic_u_px: systematic_u(left).hypot(systematic_u(right)) * step,
+        blur_px: left.blur.into_iter().chain(right.blur).reduce(f64::min).unwrap_or(1.0) * step,
         kinks: Vec::new(),
     }
 }
@@ -115,19 +131,10 @@ fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {
     stations.iter().zip(offsets).map(|(s, o)| s.centre + s.normal * *o).collect()
 }
 
-/// Standard uncertainty of one edge that does not average out along the strand, px.
+/// Standard uncertainty of one edge that does not average out along the strand, rows.
 ///
-/// Even a clear edge is placed to some three hundredths of the diameter only (the shaded part of the body against its own
-/// shadow, and hairs): that is what edges against truth come out as, not what noise would allow. The less the two sides differ,
-/// in units of the spread of their pixels, the more the choice between body, shadow and fringe is open.
-fn systematic_u(edge: &EdgeLine, width: f64) -> f64 {
-    let clarity = median(&edge.clarity).unwrap_or(0.0).max(0.3);
-    0.15 + width * (0.03 + 0.08 / (1.0 + clarity * clarity / 4.0))
-}
-
-/// Standard deviation of the blur, rows: of both edges, from the lower quarter of the spreads that their steps show (a step
-/// may be widened by hairs and by the body's roundness, never narrowed).
-fn blur(left: &EdgeLine, right: &EdgeLine) -> f64 {
-    let all: Vec<f64> = left.blur.iter().chain(&right.blur).copied().collect();
-    quantile(&all, 0.25).unwrap_or(0.0)
+/// The model's own, and what no model of one picture sees: the body's rim lies in the lock of fibres that is averaged, and half
+/// of it is a third of a blur.
+fn systematic_u(edge: &EdgeLine) -> f64 {
+    0.5f64.hypot(edge.shared_u)
 }

@@ -1,0 +1,375 @@
+//! The edge's course along the strand: where each short window of columns looks most like the strand's own edge.
+//!
+//! One window alone cannot tell body from shadow, rim and hair; all windows together can, for they share one edge profile.
+//! So the profile is learnt from the piece itself: windows are shifted across until they agree with the mean profile, the
+//! mean is taken anew, and so on (an iterated template alignment, as in Kneip & Gasser, "Statistical tools to analyze
+//! data representing a sample of curves", Annals of Statistics 20, 1992; cited from memory). The shifts are joined by
+//! dynamic programming. What comes out is the course of the edge; how far the whole course lies from the core edge is
+//! `place`'s to say.
+
+use super::band::Band;
+use super::centre_line::smooth_values;
+use super::edges::{Side, between_rows};
+use crate::base::raster::Raster;
+use crate::base::stats::median;
+
+/// An edge's course.
+#[derive(Debug, Clone)]
+pub(super) struct Course {
+    /// Row per column.
+    pub(super) rows: Vec<f64>,
+    /// Standard uncertainty of a row against its neighbours, rows, per column.
+    pub(super) u: Vec<f64>,
+}
+
+/// Light, two colours, and texture.
+const FEATURES: usize = 4;
+
+/// Spreads below which differences are noise and rounding: logarithm of light, colours relative to the pixel's own light,
+/// logarithm of texture.
+const LEAST_SPREAD: [f32; FEATURES] = [0.05, 0.03, 0.03, 0.15];
+
+/// Light below which colour and relative light are mostly noise, relative to the ground.
+const OWN_FLOOR: f32 = 0.06;
+
+/// Relative change along the strand that rounding makes.
+const QUIET: f32 = 0.02;
+
+/// Length of a window, diameters: shorter than a ply's bump, longer than a fibre is wide.
+const WINDOW: f64 = 0.1;
+
+/// Standard deviation of the edge's slope against the smooth base. The bumps of hard-twisted plies rise with up to half a
+/// row per column.
+const SLOPE: f64 = 0.4;
+
+/// Rounds of learning; the shifts stand still after four or five.
+const ROUNDS: usize = 6;
+
+/// Rounds before windows are divided into two kinds, each with its own profile (plies of two colours, lit and shaded
+/// flanks).
+const ONE_KIND_ROUNDS: usize = 2;
+
+/// Most that one sample may count, squared deviations: a hair, a speck.
+const CAP: f32 = 9.0;
+
+/// Profiles of all windows about the base line.
+struct Windows {
+    /// `samples[(window * FEATURES + feature) * taps + tap]`.
+    samples: Vec<f32>,
+    count: usize,
+    taps: usize,
+    /// First window's middle column, and columns between windows.
+    first: usize,
+    stride: usize,
+}
+
+impl Windows {
+    fn of(&self, window: usize, feature: usize) -> &[f32] {
+        let from = (window * FEATURES + feature) * self.taps;
+        self.samples.get(from..from + self.taps).unwrap_or(&[])
+    }
+}
+
+/// Mean and spread of the windows of one kind, from inside to outside.
+#[derive(Clone)]
+struct Template {
+    mean: Vec<f32>,
+    spread: Vec<f32>,
+    log_spread: Vec<f32>,
+}
+
+/// Follows one edge from `start`, the split's row per column; `None` where the piece is too short for a profile of its
+/// own. `diameter` in rows.
+pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> Option<Course> {
+    let base = base_line(start, diameter);
+    let half_template = (0.35 * diameter).round().clamp(5.0, 14.0) as usize;
+    let reach = (0.35 * diameter).round().max(4.0) as usize;
+    let windows = windows(band, side, &base, half_template + reach, diameter)?;
+    let columns = base.len();
+    let mut shifts = vec![0isize; windows.count];
+    let mut kinds = vec![0usize; windows.count];
+    let mut costs = Vec::new();
+    for round in 0..ROUNDS {
+        let kind_count = if round < ONE_KIND_ROUNDS { 1 } else { 2 };
+        if round == ONE_KIND_ROUNDS {
+            kinds = two_kinds(&windows, &shifts, half_template, reach);
+        }
+        let templates: Vec<Option<Template>> =
+            (0..kind_count).map(|kind| template(&windows, &shifts, &kinds, kind, half_template, reach)).collect();
+        costs = shift_costs(&windows, &templates, half_template, reach, &mut kinds);
+        shifts = best_shifts(&costs, reach, SLOPE * windows.stride as f64);
+    }
+    // Between whole rows by a parabola through the costs.
+    let candidates = 2 * reach + 1;
+    let mut fine = Vec::with_capacity(windows.count);
+    let mut u = Vec::with_capacity(windows.count);
+    for (window, shift) in shifts.iter().enumerate() {
+        let k = (*shift + reach as isize) as usize;
+        let cost = |k: usize| f64::from(costs[window * candidates + k.min(candidates - 1)]);
+        let (before, here, after) = (cost(k.saturating_sub(1)), cost(k), cost(k + 1));
+        let curvature = before + after - 2.0 * here;
+        let inner = k > 0 && k + 1 < candidates && curvature > 1e-3;
+        let part = if inner { (0.5 * (before - after) / curvature).clamp(-0.5, 0.5) } else { 0.0 };
+        fine.push(*shift as f64 + part);
+        u.push(if inner { (1.0 / curvature).sqrt().clamp(0.1, reach as f64) } else { reach as f64 / 2.0 });
+    }
+    let fine = smooth_values(&fine, 0.8);
+    let outward = side.outward();
+    let mut course = Course { rows: Vec::with_capacity(columns), u: Vec::with_capacity(columns) };
+    for (column, row) in base.iter().enumerate() {
+        let at =
+            ((column as f64 - windows.first as f64) / windows.stride as f64).clamp(0.0, (windows.count - 1) as f64);
+        let (k, t) = (at.floor() as usize, at.fract());
+        let next = (k + 1).min(windows.count - 1);
+        course.rows.push(row + outward * (fine[k] + (fine[next] - fine[k]) * t));
+        course.u.push(u[k]);
+    }
+    Some(course)
+}
+
+/// The split without its own wandering: the median over four diameters, smoothed.
+fn base_line(start: &[f64], diameter: f64) -> Vec<f64> {
+    let half = (2.0 * diameter).round() as usize;
+    let stride = ((diameter / 4.0).round() as usize).max(1);
+    let knots: Vec<f64> = (0..start.len())
+        .step_by(stride)
+        .map(|c| median(&start[c.saturating_sub(half)..(c + half + 1).min(start.len())]).unwrap_or(start[c]))
+        .collect();
+    let last = knots.len().saturating_sub(1);
+    let line: Vec<f64> = (0..start.len())
+        .map(|c| {
+            let (k, t) = (c / stride, (c % stride) as f64 / stride as f64);
+            let (a, b) = (knots[k.min(last)], knots[(k + 1).min(last)]);
+            a + (b - a) * t
+        })
+        .collect();
+    smooth_values(&line, diameter)
+}
+
+fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f64) -> Option<Windows> {
+    let columns = band.columns().min(base.len());
+    let taps = 2 * half_taps + 1;
+    let half = ((WINDOW * diameter / 2.0).round() as usize).max(1);
+    let lag = (diameter / 12.0).round().clamp(2.0, 4.0) as usize;
+    let (first, stride) = (half, half);
+    if columns < 2 * half + 1 + 16 * stride {
+        return None;
+    }
+    let count = (columns - 2 * half - 1) / stride + 1;
+    let outward = side.outward();
+    let along: Vec<Raster<f32>> = band
+        .planes
+        .iter()
+        .map(|plane| {
+            let mut out = Raster::filled(columns, taps, 0.0f32);
+            for tap in 0..taps {
+                let offset = outward * (tap as f64 - half_taps as f64);
+                for (column, (sample, row)) in out.row_mut(tap).iter_mut().zip(base).enumerate() {
+                    *sample = between_rows(plane, column, row + offset);
+                }
+            }
+            out
+        })
+        .collect();
+    let mut samples = vec![0.0f32; count * FEATURES * taps];
+    let mut values = Vec::with_capacity(2 * half + 1);
+    for tap in 0..taps {
+        let [light, red, blue] = [0, 1, 2].map(|c: usize| along[c].row(tap));
+        for window in 0..count {
+            let middle = first + window * stride;
+            let span = middle - half..middle + half + 1;
+            let mut middle_of = |value: &dyn Fn(usize) -> f32| {
+                values.clear();
+                values.extend(span.clone().map(value));
+                *values.select_nth_unstable_by(half, f32::total_cmp).1
+            };
+            let own = |i: usize| light[i].max(0.0) + OWN_FLOOR;
+            let look = [middle_of(&own).ln(), middle_of(&|i| red[i] / own(i)), middle_of(&|i| blue[i] / own(i)), {
+                let change = |i: usize| {
+                    let (a, b) = (i.saturating_sub(lag), (i + lag).min(columns - 1));
+                    (light[a] + light[b] - 2.0 * light[i]).abs() / own(i)
+                };
+                (span.clone().map(change).sum::<f32>() / (2 * half + 1) as f32 + QUIET).ln()
+            }];
+            for (feature, value) in look.into_iter().enumerate() {
+                samples[(window * FEATURES + feature) * taps + tap] = value;
+            }
+        }
+    }
+    Some(Windows { samples, count, taps, first, stride })
+}
+
+/// The part of a window's profile that lies under the template at a shift.
+fn under(profile: &[f32], shift: isize, half_template: usize, reach: usize) -> &[f32] {
+    let from = (reach as isize + shift).max(0) as usize;
+    profile.get(from..from + 2 * half_template + 1).unwrap_or(&[])
+}
+
+/// Medians and robust spreads of the windows of one kind.
+fn template(
+    windows: &Windows,
+    shifts: &[isize],
+    kinds: &[usize],
+    kind: usize,
+    half_template: usize,
+    reach: usize,
+) -> Option<Template> {
+    let members: Vec<usize> = (0..windows.count).filter(|w| kinds[*w] == kind).collect();
+    if members.len() < 6 {
+        return None;
+    }
+    let taps = 2 * half_template + 1;
+    let mut out = Template {
+        mean: vec![0.0; FEATURES * taps],
+        spread: vec![0.0; FEATURES * taps],
+        log_spread: vec![0.0; FEATURES * taps],
+    };
+    // A few hundred windows tell a median to a twentieth of the spread.
+    let skip = (members.len() / 300).max(1);
+    let mut values = Vec::with_capacity(members.len());
+    for feature in 0..FEATURES {
+        for tap in 0..taps {
+            values.clear();
+            values.extend(
+                members
+                    .iter()
+                    .step_by(skip)
+                    .filter_map(|w| under(windows.of(*w, feature), shifts[*w], half_template, reach).get(tap)),
+            );
+            let n = values.len();
+            if n == 0 {
+                return None;
+            }
+            let mean = *values.select_nth_unstable_by(n / 2, f32::total_cmp).1;
+            values.iter_mut().for_each(|v| *v = (*v - mean).abs());
+            let deviation = 1.4826 * *values.select_nth_unstable_by(n / 2, f32::total_cmp).1;
+            let spread = deviation.hypot(LEAST_SPREAD[feature]);
+            let at = feature * taps + tap;
+            (out.mean[at], out.spread[at], out.log_spread[at]) = (mean, spread, spread.ln());
+        }
+    }
+    Some(out)
+}
+
+/// Divides the windows by the first principal component of what lies inside the edge.
+fn two_kinds(windows: &Windows, shifts: &[isize], half_template: usize, reach: usize) -> Vec<usize> {
+    let length = FEATURES * half_template;
+    let mut rows: Vec<f32> = Vec::with_capacity(windows.count * length);
+    for (window, shift) in shifts.iter().enumerate() {
+        for feature in 0..FEATURES {
+            let part = under(windows.of(window, feature), *shift, half_template, reach);
+            rows.extend((0..half_template).map(|tap| part.get(tap).copied().unwrap_or(0.0)));
+        }
+    }
+    for i in 0..length {
+        let column = || rows.iter().skip(i).step_by(length);
+        let n = windows.count as f32;
+        let mean = column().sum::<f32>() / n;
+        let deviation = (column().map(|v| (v - mean).powi(2)).sum::<f32>() / n).sqrt() + 1e-3;
+        rows.iter_mut().skip(i).step_by(length).for_each(|v| *v = (*v - mean) / deviation);
+    }
+    // Power iteration; the sign does not matter.
+    let mut direction = vec![1.0f32; length];
+    let mut scores = vec![0.0f32; windows.count];
+    for _ in 0..20 {
+        for (score, row) in scores.iter_mut().zip(rows.chunks_exact(length)) {
+            *score = row.iter().zip(&direction).map(|(a, b)| a * b).sum();
+        }
+        direction.iter_mut().for_each(|d| *d = 0.0);
+        for (score, row) in scores.iter().zip(rows.chunks_exact(length)) {
+            direction.iter_mut().zip(row).for_each(|(d, v)| *d += score * v);
+        }
+        let norm = direction.iter().map(|d| d * d).sum::<f32>().sqrt().max(1e-12);
+        direction.iter_mut().for_each(|d| *d /= norm);
+    }
+    let mut sorted = scores.clone();
+    let middle = *sorted.select_nth_unstable_by(windows.count / 2, f32::total_cmp).1;
+    scores.iter().map(|s| usize::from(*s > middle)).collect()
+}
+
+/// Cost of every shift of every window, `2 reach + 1` a window: half the capped squared deviations plus the logarithm of
+/// the spread, per feature. Beyond the template's ends its last values go on: inside is yarn, outside is not. Sets the kind of
+/// each window to the one that fits best.
+fn shift_costs(
+    windows: &Windows,
+    templates: &[Option<Template>],
+    half_template: usize,
+    reach: usize,
+    kinds: &mut [usize],
+) -> Vec<f32> {
+    let (candidates, taps) = (2 * reach + 1, 2 * half_template + 1);
+    let mut costs = vec![f32::MAX; windows.count * candidates];
+    let mut head = vec![0.0f32; windows.taps + 1];
+    let mut tail = vec![0.0f32; windows.taps + 1];
+    let mut own = vec![0.0f32; candidates];
+    for window in 0..windows.count {
+        let out = &mut costs[window * candidates..(window + 1) * candidates];
+        let mut best_kind = (f32::MAX, kinds[window]);
+        for (kind, template) in templates.iter().enumerate() {
+            let Some(template) = template else { continue };
+            own.iter_mut().for_each(|c| *c = 0.0);
+            for feature in 0..FEATURES {
+                let profile = windows.of(window, feature);
+                let part = feature * taps..(feature + 1) * taps;
+                let (mean, spread, log) =
+                    (&template.mean[part.clone()], &template.spread[part.clone()], &template.log_spread[part]);
+                let cost = |value: f32, tap: usize| {
+                    let z = (value - mean[tap]) / spread[tap];
+                    0.5 * (z * z).min(CAP) + log[tap]
+                };
+                for (tap, value) in profile.iter().enumerate() {
+                    head[tap + 1] = head[tap] + cost(*value, 0);
+                }
+                tail[windows.taps] = 0.0;
+                for tap in (0..windows.taps).rev() {
+                    tail[tap] = tail[tap + 1] + cost(profile[tap], taps - 1);
+                }
+                for (shift, total) in own.iter_mut().enumerate() {
+                    let middle: f32 =
+                        profile[shift..shift + taps].iter().enumerate().map(|(tap, value)| cost(*value, tap)).sum();
+                    *total += head[shift] + middle + tail[shift + taps];
+                }
+            }
+            let least = own.iter().copied().fold(f32::MAX, f32::min);
+            if least < best_kind.0 {
+                best_kind = (least, kind);
+            }
+            for (c, o) in out.iter_mut().zip(&own) {
+                *c = c.min(o / FEATURES as f32);
+            }
+        }
+        kinds[window] = best_kind.1;
+    }
+    costs
+}
+
+/// The shifts of least summed cost, neighbours' differences Gaussian with `deviation` rows (Viterbi).
+fn best_shifts(costs: &[f32], reach: usize, deviation: f64) -> Vec<isize> {
+    let candidates = 2 * reach + 1;
+    let count = costs.len() / candidates;
+    let bend: Vec<f32> = (0..candidates).map(|d| ((d as f64 / deviation).powi(2) / 2.0) as f32).collect();
+    let mut total = costs[..candidates].to_vec();
+    let mut from = vec![0u16; costs.len()];
+    let mut next = vec![0.0f32; candidates];
+    for window in 1..count {
+        for k in 0..candidates {
+            let (mut best, mut which) = (f32::MAX, 0);
+            for (j, t) in total.iter().enumerate() {
+                let c = t + bend[k.abs_diff(j)];
+                if c < best {
+                    (best, which) = (c, j);
+                }
+            }
+            next[k] = best + costs[window * candidates + k];
+            from[window * candidates + k] = which as u16;
+        }
+        std::mem::swap(&mut total, &mut next);
+    }
+    let mut k = (0..candidates).min_by(|a, b| total[*a].total_cmp(&total[*b])).unwrap_or(reach);
+    let mut shifts = vec![0isize; count];
+    for window in (0..count).rev() {
+        shifts[window] = k as isize - reach as isize;
+        k = usize::from(from[window * candidates + k]);
+    }
+    shifts
+}
