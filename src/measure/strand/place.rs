@@ -2,16 +2,22 @@
 //!
 //! What is seen across an edge is a mixture: cover times the body's light plus the rest of the ground's. The body changes
 //! by itself towards its rim (it is round, and one flank is shaded), the ground changes too (a shadow deepens towards the
-//! body), and beyond the core's edge hairs cover a part of the ground that thins out with distance. Half of the way between mean
-//! levels is then off by a good part of a pixel, always to the same side. Here all of them are in the model:
+//! body and may end near it), and beyond the core's edge hairs cover a part of the ground that thins out with distance.
+//! Half of the way between mean levels is then off by a good part of a pixel, always to the same side. Here all of them are in the
+//! model. Light is
 //!
-//! `I(x) = C(x) (b0 + b1 x + b2 limb(x)) + (1 - C(x)) (g0 + g1 x)`, and `C` is full cover up to the edge and
-//! `h exp(-x / l)` beyond it, blurred by the picture's own blur. The edge, the blur, `h` and `l` are tried on a grid; the
-//! others follow by linear least squares (variable projection, Golub & Pereyra, SIAM J. Numer. Anal. 10, 1973). Each of
-//! the three planes keeps its own noise, so that the one which the model explains best counts most. Mixing is linear in
-//! light, therefore so is the fit, with weights that make errors relative to the light.
+//! `I(x) = C(x) (b0 + b1 x + b2 limb(x) + b3 x^2) + (1 - C(x)) (g0 + g1 x + g2 x^2 + g3 x^3)`,
+//!
+//! and `C` is full cover up to the edge and `h exp(-x / l)` beyond it, blurred by the picture's own blur. Colour relative
+//! to the own light of body and of ground is all but constant, so the two colour planes are the mixture of the same light,
+//! as seen on either side, times a colour: where light shows shading only, colour decides, and shading cancels in it.
+//!
+//! The edge, the blur, `h` and `l` are tried on a grid; the others follow by linear least squares (variable projection,
+//! Golub & Pereyra, SIAM J. Numer. Anal. 10, 1973; cited from memory). Each plane keeps its own noise, so that the one which the
+//! model explains best counts most. Mixing is linear in light, therefore so is the fit, with weights that make errors
+//! relative to the light.
 
-use nalgebra::{Cholesky, SMatrix, SVector};
+use nalgebra::{SMatrix, SVector};
 
 use super::band::Band;
 use super::edges::{Side, between_rows};
@@ -38,9 +44,9 @@ const BLURS: [f64; 4] = [0.8, 1.2, 1.8, 2.5];
 const HAIR_COVERS: [f64; 4] = [0.0, 0.15, 0.3, 0.45];
 const HAIR_REACHES: [f64; 3] = [1.5, 3.0, 6.0];
 
-/// Blur that colour has beyond light, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, and the
-/// decoder's interpolation another.
-const COLOUR_BLUR: f64 = 1.0;
+/// Blurs that colour may have beyond light's, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, the
+/// decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a third.
+const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
 
 /// Light added to a pixel's own in the weights: below it noise no longer falls with the light.
 const OWN_FLOOR: f64 = 0.05;
@@ -52,11 +58,12 @@ const REACH: f64 = 3.0;
 /// Residual that no model is trusted to be better than, sum of squared relative errors.
 const LEAST_RESIDUAL: f64 = 1e-3;
 
-/// Linear coefficients of the model in each plane.
-const TERMS: usize = 5;
+/// Ridge on each term of light, relative errors a term of that size: cover, ground, slope, limb and bow of the body; slope,
+/// bow and turn of the ground. Levels are free; all else is gentle, a steep ramp would be the step itself.
+const LIGHT_RIDGE: [f64; 8] = [1e-4, 1e-4, 1.0, 0.1, 0.3, 1.0, 0.3, 0.3];
 
-/// Ridge of each term, relative errors: ramps are gentle, and the limb is a part of the light at most.
-const RIDGE: [f64; TERMS] = [1e-4, 1.0, 1e-4, 1.0, 0.1];
+/// The same for colour: body, its slope, ground, its slope. A fibre's colour does not change across the yarn.
+const COLOUR_RIDGE: [f64; 4] = [1e-4, 3.0, 1e-4, 3.0];
 
 /// Columns that make up the profile; more do not make it steadier.
 const MOST_COLUMNS: usize = 600;
@@ -114,28 +121,31 @@ impl Profile {
 /// One round of the fit about `middle`.
 fn fit(profile: &Profile, middle: f64, half: f64, diameter: f64) -> Option<Placed> {
     let chosen: Vec<usize> = (0..profile.x.len()).filter(|i| (profile.x[*i] - middle).abs() <= half + 1e-9).collect();
-    if chosen.len() < 4 * TERMS {
+    if chosen.len() < 3 * LIGHT_RIDGE.len() {
         return None;
     }
     let x: Vec<f64> = chosen.iter().map(|i| profile.x[*i]).collect();
-    let weight: Vec<f64> = chosen.iter().map(|i| 1.0 / (profile.planes[0][*i].max(0.0) + OWN_FLOOR)).collect();
+    let own: Vec<f64> = chosen.iter().map(|i| profile.planes[0][*i].max(0.0) + OWN_FLOOR).collect();
     let values: [Vec<f64>; 3] =
-        [0, 1, 2].map(|c: usize| chosen.iter().zip(&weight).map(|(i, w)| profile.planes[c][*i] * w).collect());
+        [0, 1, 2].map(|c: usize| chosen.iter().zip(&own).map(|(i, o)| profile.planes[c][*i] / o).collect());
+    let [light, red, blue] = &values;
     // Neighbouring taps are half a row apart under a blur of about a row.
     let independent = x.len() as f64 / 4.0;
+    let window = Window { x: &x, own: &own, half, radius: diameter / 2.0 };
     let mut tried: Vec<(f64, f64, f64)> = Vec::new();
     let steps = (2.0 * REACH / SPACING).round() as i32;
     for k in 0..=steps {
         let edge = middle - REACH + f64::from(k) * SPACING;
         for blur in BLURS {
-            for (cover, reach) in hairs() {
-                let mut cost = (edge / FIRST_GUESS).powi(2) / 2.0;
-                for (blur, planes) in [(blur, &values[..1]), (blur.hypot(COLOUR_BLUR), &values[1..])] {
-                    let design = Design::new(&x, &weight, edge, blur, cover, reach, half, diameter)?;
-                    for plane in planes {
-                        cost += independent * (design.residual(plane) + LEAST_RESIDUAL).ln();
-                    }
+            let seen = window.own_light(edge, 1.5 * blur);
+            for hairs in hairs() {
+                let [shade] = window.light(edge, blur, hairs).residuals([light])?;
+                let mut tints = f64::MAX;
+                for more in COLOUR_BLURS {
+                    let [r, b] = window.colour(edge, blur.hypot(more), hairs, &seen).residuals([red, blue])?;
+                    tints = tints.min(r.ln() + b.ln());
                 }
+                let cost = (edge / FIRST_GUESS).powi(2) / 2.0 + independent * (shade.ln() + tints);
                 tried.push((cost, edge, blur));
             }
         }
@@ -157,70 +167,120 @@ fn fit(profile: &Profile, middle: f64, half: f64, diameter: f64) -> Option<Place
 /// Spacing of the places tried, rows.
 const SPACING: f64 = 0.25;
 
-fn hairs() -> impl Iterator<Item = (f64, f64)> {
+/// Cover by hairs beyond the edge.
+#[derive(Debug, Clone, Copy)]
+struct Hairs {
+    /// Just outside of it, 0 to 1.
+    cover: f64,
+    /// Distance over which it falls to 1 / e, rows.
+    reach: f64,
+}
+
+fn hairs() -> impl Iterator<Item = Hairs> {
     HAIR_COVERS.into_iter().flat_map(|cover| {
         let reaches = if cover > 0.0 { HAIR_REACHES.len() } else { 1 };
-        HAIR_REACHES.into_iter().take(reaches).map(move |reach| (cover, reach))
+        HAIR_REACHES.into_iter().take(reaches).map(move |reach| Hairs { cover, reach })
     })
 }
 
-/// The model's columns at one edge, blur and hair cover, with the normal equations solved as far as the data are not needed.
-struct Design {
-    rows: Vec<SVector<f64, TERMS>>,
-    factor: Cholesky<f64, nalgebra::Const<TERMS>>,
+/// The taps that a fit looks at.
+struct Window<'a> {
+    /// Outwards, rows.
+    x: &'a [f64],
+    /// The taps' own light.
+    own: &'a [f64],
+    /// Half the window's length, and the body's radius, rows.
+    half: f64,
+    radius: f64,
 }
 
-impl Design {
-    #[allow(clippy::too_many_arguments, reason = "the model's parameters, each once")]
-    fn new(
-        x: &[f64],
-        weight: &[f64],
-        edge: f64,
-        blur: f64,
-        hair_cover: f64,
-        hair_reach: f64,
-        half: f64,
-        diameter: f64,
-    ) -> Option<Self> {
-        let mut normal = SMatrix::<f64, TERMS, TERMS>::from_diagonal(&SVector::from(RIDGE.map(|r| r * r)));
-        let mut rows = Vec::with_capacity(x.len());
-        for (x, w) in x.iter().zip(weight) {
-            let u = x - edge;
-            let cover = cover(u, blur, hair_cover, hair_reach);
-            let (inner, outer) = (u.min(0.0), u.max(0.0));
-            // A round body under even light: the cosine of the angle between surface and line of sight.
-            let limb = (1.0 - (1.0 + inner / (diameter / 2.0)).powi(2)).clamp(0.0, 1.0).sqrt();
-            let row =
-                SVector::<f64, TERMS>::from([cover, cover * inner, 1.0 - cover, (1.0 - cover) * outer, cover * limb])
-                    * *w;
-            normal += row * row.transpose();
-            rows.push(row);
-        }
-        debug_assert!(half > 0.0);
-        Some(Self { rows, factor: normal.cholesky()? })
+impl Window<'_> {
+    /// Light of the body and of the ground at each tap: what is seen, up to `gap` before the edge and from `gap` beyond it; in
+    /// between the last value seen goes on.
+    fn own_light(&self, edge: f64, gap: f64) -> Vec<(f64, f64)> {
+        let at = |x: f64| {
+            let first = self.x.first().copied().unwrap_or(0.0);
+            let k = ((x - first) * TAPS_PER_ROW as f64).clamp(0.0, (self.own.len() - 1) as f64);
+            let (i, t) = (k.floor() as usize, k.fract());
+            self.own[i] + (self.own[(i + 1).min(self.own.len() - 1)] - self.own[i]) * t
+        };
+        self.x.iter().map(|x| (at(x.min(edge - gap)), at(x.max(edge + gap)))).collect()
     }
 
-    /// Sum of squares that the model leaves, the ridge's own included.
-    fn residual(&self, values: &[f64]) -> f64 {
-        let mut right = SVector::<f64, TERMS>::zeros();
-        let mut square = 0.0;
-        for (row, value) in self.rows.iter().zip(values) {
-            right += row * *value;
-            square += value * value;
+    fn light(&self, edge: f64, blur: f64, hairs: Hairs) -> Design<8> {
+        let rows = self.x.iter().zip(self.own).map(|(x, own)| {
+            let u = x - edge;
+            let yarn = cover(u, blur, hairs);
+            let ground = 1.0 - yarn;
+            let (inner, outer) = (u.min(0.0), u.max(0.0));
+            // A round body under even light: the cosine of the angle between surface and line of sight.
+            let limb = (1.0 - (1.0 + inner / self.radius).powi(2)).clamp(0.0, 1.0).sqrt();
+            let terms = [
+                yarn,
+                ground,
+                yarn * inner,
+                yarn * limb,
+                yarn * inner * inner / self.half,
+                ground * outer,
+                ground * outer * outer / self.half,
+                ground * outer.powi(3) / (self.half * self.half),
+            ];
+            SVector::from(terms) / *own
+        });
+        Design::new(rows.collect(), LIGHT_RIDGE)
+    }
+
+    fn colour(&self, edge: f64, blur: f64, hairs: Hairs, seen: &[(f64, f64)]) -> Design<4> {
+        let rows = self.x.iter().zip(self.own).zip(seen).map(|((x, own), (body, card))| {
+            let u = x - edge;
+            let yarn = cover(u, blur, hairs);
+            let (yarn, ground) = (yarn * body, (1.0 - yarn) * card);
+            SVector::from([yarn, yarn * u.min(0.0), ground, ground * u.max(0.0)]) / *own
+        });
+        Design::new(rows.collect(), COLOUR_RIDGE)
+    }
+}
+
+/// A linear model with a ridge: one row a tap.
+struct Design<const TERMS: usize> {
+    rows: Vec<SVector<f64, TERMS>>,
+    normal: SMatrix<f64, TERMS, TERMS>,
+}
+
+impl<const TERMS: usize> Design<TERMS> {
+    fn new(rows: Vec<SVector<f64, TERMS>>, ridge: [f64; TERMS]) -> Self {
+        let mut normal = SMatrix::from_diagonal(&SVector::from(ridge.map(|r| r * r)));
+        for row in &rows {
+            normal += row * row.transpose();
         }
-        (square - right.dot(&self.factor.solve(&right))).max(0.0)
+        Self { rows, normal }
+    }
+
+    /// Sums of squares that the model leaves of each of the lists, the ridge's own included; none is trusted below
+    /// `LEAST_RESIDUAL`.
+    fn residuals<const LISTS: usize>(&self, values: [&Vec<f64>; LISTS]) -> Option<[f64; LISTS]> {
+        let factor = self.normal.cholesky()?;
+        Some(values.map(|values| {
+            let mut right = SVector::<f64, TERMS>::zeros();
+            let mut square = 0.0;
+            for (row, value) in self.rows.iter().zip(values) {
+                right += row * *value;
+                square += value * value;
+            }
+            (square - right.dot(&factor.solve(&right))).max(0.0) + LEAST_RESIDUAL
+        }))
     }
 }
 
 /// Cover at a distance outside of the edge: full up to it, then hairs, blurred by a Gaussian (the exponential tail gives
 /// the exponentially modified Gaussian).
-fn cover(u: f64, blur: f64, hair_cover: f64, hair_reach: f64) -> f64 {
+fn cover(u: f64, blur: f64, hairs: Hairs) -> f64 {
     let body = normal_cumulative(-u / blur);
-    if hair_cover <= 0.0 {
+    if hairs.cover <= 0.0 {
         return body;
     }
-    let ratio = blur / hair_reach;
-    body + hair_cover * (0.5 * ratio * ratio - u / hair_reach).exp() * normal_cumulative(u / blur - ratio)
+    let ratio = blur / hairs.reach;
+    body + hairs.cover * (0.5 * ratio * ratio - u / hairs.reach).exp() * normal_cumulative(u / blur - ratio)
 }
 /// Cumulative normal distribution by Abramowitz & Stegun 7.1.26 (error below 1.5e-7; from memory).
 fn normal_cumulative(x: f64) -> f64 {
