@@ -45,9 +45,18 @@ const SLOPE: f64 = 0.4;
 /// Rounds of learning; the shifts stand still after four or five.
 const ROUNDS: usize = 6;
 
-/// Rounds before windows are divided into two kinds, each with its own profile (plies of two colours, lit and shaded
-/// flanks).
+/// Most plies of different colours.
+const MOST_COLOURS: usize = 3;
+
+/// Distance of two colours' means, standard deviations within them, from which on they are two. Halves of one normal
+/// distribution are 2.7 apart, of a uniform one 3.5.
+const APART: f32 = 4.0;
+
+/// Rounds before windows of one colour are divided into two kinds, each with its own profile (lit and shaded flanks).
 const ONE_KIND_ROUNDS: usize = 2;
+
+/// Standard deviation of the edge about the smooth base, diameters: corkscrewing plies move it by up to a fifth.
+const WANDER: f64 = 0.2;
 
 /// Most that one sample may count, squared deviations: a hair, a speck.
 const CAP: f32 = 9.0;
@@ -87,16 +96,24 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     let windows = windows(band, side, &base, half_template + reach, diameter)?;
     let columns = base.len();
     let mut shifts = vec![0isize; windows.count];
-    let mut kinds = vec![0usize; windows.count];
+    // The colour inside of the base decides a window's kind for good: one that could choose would take the border between
+    // two plies for the edge of the yarn.
+    let colours = colours_of(&windows, half_template, reach);
+    let plain = colours.is_none();
+    let mut kinds = colours.unwrap_or_else(|| vec![0usize; windows.count]);
     let mut costs = Vec::new();
     for round in 0..ROUNDS {
-        let kind_count = if round < ONE_KIND_ROUNDS { 1 } else { 2 };
-        if round == ONE_KIND_ROUNDS {
+        if plain && round == ONE_KIND_ROUNDS {
             kinds = two_kinds(&windows, &shifts, half_template, reach);
         }
         let templates: Vec<Option<Template>> =
-            (0..kind_count).map(|kind| template(&windows, &shifts, &kinds, kind, half_template, reach)).collect();
-        costs = shift_costs(&windows, &templates, half_template, reach, &mut kinds);
+            (0..MOST_COLOURS).map(|kind| template(&windows, &shifts, &kinds, kind, half_template, reach)).collect();
+        costs = shift_costs(&windows, &templates, half_template, reach, &mut kinds, plain);
+        for of_window in costs.chunks_exact_mut(2 * reach + 1) {
+            for (k, cost) in of_window.iter_mut().enumerate() {
+                *cost += (((k as f64 - reach as f64) / (WANDER * diameter)).powi(2) / 2.0) as f32;
+            }
+        }
         shifts = best_shifts(&costs, reach, SLOPE * windows.stride as f64);
     }
     // Between whole rows by a parabola through the costs.
@@ -215,7 +232,7 @@ fn template(
     reach: usize,
 ) -> Option<Template> {
     let members: Vec<usize> = (0..windows.count).filter(|w| kinds[*w] == kind).collect();
-    if members.len() < 6 {
+    if members.len() < LEAST_MEMBERS {
         return None;
     }
     let taps = 2 * half_template + 1;
@@ -287,15 +304,86 @@ fn two_kinds(windows: &Windows, shifts: &[isize], half_template: usize, reach: u
     scores.iter().map(|s| usize::from(*s > middle)).collect()
 }
 
+/// Divides the windows by the colour of what lies well inside of the base line; `None` where that is one colour.
+fn colours_of(windows: &Windows, half_template: usize, reach: usize) -> Option<Vec<usize>> {
+    // Deeper than plies move the edge.
+    let depth = half_template - half_template / 3;
+    let looks: Vec<[f32; 3]> = (0..windows.count)
+        .map(|window| {
+            std::array::from_fn(|feature| {
+                let part = under(windows.of(window, feature), 0, half_template, reach);
+                part.iter().take(depth).sum::<f32>() / depth.max(1) as f32
+            })
+        })
+        .collect();
+    (2..=MOST_COLOURS).rev().find_map(|count| clusters(&looks, count))
+}
+
+/// Divides points into `count` clusters (k-means, started from the points furthest from each other); `None` unless all are
+/// well apart.
+fn clusters(points: &[[f32; 3]], count: usize) -> Option<Vec<usize>> {
+    let distance = |a: &[f32; 3], b: &[f32; 3]| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f32>();
+    let mean_of = |members: &mut dyn Iterator<Item = &[f32; 3]>| {
+        let (mut sum, mut n) = ([0.0f32; 3], 0.0f32);
+        for point in members {
+            sum.iter_mut().zip(point).for_each(|(s, v)| *s += v);
+            n += 1.0;
+        }
+        (sum.map(|s| s / n.max(1.0)), n as usize)
+    };
+    let mut centres = vec![mean_of(&mut points.iter()).0];
+    for k in 0..count {
+        let far = |p: &&[f32; 3]| centres.iter().map(|c| distance(c, p)).fold(f32::MAX, f32::min);
+        let next = *points.iter().max_by(|a, b| far(a).total_cmp(&far(b)))?;
+        // The first centre was the mean of all.
+        if k == 0 { centres[0] = next } else { centres.push(next) }
+    }
+    let mut kinds = vec![0usize; points.len()];
+    for _ in 0..20 {
+        for (kind, point) in kinds.iter_mut().zip(points) {
+            *kind = (0..count)
+                .min_by(|a, b| distance(&centres[*a], point).total_cmp(&distance(&centres[*b], point)))
+                .unwrap_or(0);
+        }
+        for (k, centre) in centres.iter_mut().enumerate() {
+            let (mean, n) = mean_of(&mut points.iter().zip(&kinds).filter(|(_, kind)| **kind == k).map(|(p, _)| p));
+            if n < LEAST_MEMBERS.max(points.len() / LEAST_SHARE) {
+                return None;
+            }
+            *centre = mean;
+        }
+    }
+    // Spread of two clusters along the line that joins their centres.
+    let apart = |a: usize, b: usize| {
+        let axis: [f32; 3] = std::array::from_fn(|i| centres[b][i] - centres[a][i]);
+        let length = distance(&centres[a], &centres[b]).sqrt().max(1e-6);
+        let (mut square, mut n) = (0.0f32, 0.0f32);
+        for (point, kind) in points.iter().zip(&kinds).filter(|(_, kind)| **kind == a || **kind == b) {
+            let along: f32 = (0..3).map(|i| (point[i] - centres[*kind][i]) * axis[i]).sum::<f32>() / length;
+            square += along * along;
+            n += 1.0;
+        }
+        length > APART * (square / n).sqrt() && length > LEAST_SPREAD[1]
+    };
+    (0..count).all(|a| (0..a).all(|b| apart(a, b))).then_some(kinds)
+}
+
+/// Part of all windows that a ply of its own colour shows in: of eight plies one is in sight an eighth of the time.
+const LEAST_SHARE: usize = 8;
+
+/// Windows that a profile needs.
+const LEAST_MEMBERS: usize = 12;
+
 /// Cost of every shift of every window, `2 reach + 1` a window: half the capped squared deviations plus the logarithm of
-/// the spread, per feature. Beyond the template's ends its last values go on: inside is yarn, outside is not. Sets the kind of
-/// each window to the one that fits best.
+/// the spread, per feature, against the template of the window's kind. Beyond the template's ends its last values go on:
+/// inside is yarn, outside is not. Where windows may `choose`, their kind becomes the one that fits best.
 fn shift_costs(
     windows: &Windows,
     templates: &[Option<Template>],
     half_template: usize,
     reach: usize,
     kinds: &mut [usize],
+    choose: bool,
 ) -> Vec<f32> {
     let (candidates, taps) = (2 * reach + 1, 2 * half_template + 1);
     let mut costs = vec![f32::MAX; windows.count * candidates];
@@ -306,7 +394,7 @@ fn shift_costs(
         let out = &mut costs[window * candidates..(window + 1) * candidates];
         let mut best_kind = (f32::MAX, kinds[window]);
         for (kind, template) in templates.iter().enumerate() {
-            let Some(template) = template else { continue };
+            let Some(template) = template.as_ref().filter(|_| choose || kind == kinds[window]) else { continue };
             own.iter_mut().for_each(|c| *c = 0.0);
             for feature in 0..FEATURES {
                 let profile = windows.of(window, feature);
