@@ -37,7 +37,7 @@ pub(super) struct Placed {
 const TAPS_PER_ROW: usize = 2;
 
 /// Blurs tried, standard deviations, rows: from a sharp phone picture to one just out of focus.
-const BLURS: [f64; 4] = [0.8, 1.2, 1.8, 2.5];
+const BLURS: [f64; 5] = [0.55, 0.8, 1.2, 1.8, 2.5];
 
 /// Covers by hairs just outside of the edge that are tried, and the lengths over which they thin out, rows. A cover of half
 /// would be core by definition.
@@ -50,6 +50,9 @@ const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
 
 /// Light added to a pixel's own in the weights: below it noise no longer falls with the light.
 const OWN_FLOOR: f64 = 0.05;
+
+/// Taps to either side whose light spills into a tap's error: a row and a half, about twice a sharp picture's blur.
+const SPILL: usize = 6;
 
 /// Standard deviation of the course's place before the fit, rows, and how far from it places are tried in one round.
 const FIRST_GUESS: f64 = 3.0;
@@ -126,12 +129,19 @@ fn fit(profile: &Profile, middle: f64, half: f64, diameter: f64) -> Option<Place
     }
     let x: Vec<f64> = chosen.iter().map(|i| profile.x[*i]).collect();
     let own: Vec<f64> = chosen.iter().map(|i| profile.planes[0][*i].max(0.0) + OWN_FLOOR).collect();
+    // The blur's true shape is not quite a Gaussian: beside a bright ground a dark tap is uncertain by a part of that light.
+    let scale: Vec<f64> = (0..own.len())
+        .map(|i| {
+            let part = &own[i.saturating_sub(SPILL)..(i + SPILL + 1).min(own.len())];
+            part.iter().sum::<f64>() / part.len() as f64
+        })
+        .collect();
     let values: [Vec<f64>; 3] =
-        [0, 1, 2].map(|c: usize| chosen.iter().zip(&own).map(|(i, o)| profile.planes[c][*i] / o).collect());
+        [0, 1, 2].map(|c: usize| chosen.iter().zip(&scale).map(|(i, o)| profile.planes[c][*i] / o).collect());
     let [light, red, blue] = &values;
     // Neighbouring taps are half a row apart under a blur of about a row.
     let independent = x.len() as f64 / 4.0;
-    let window = Window { x: &x, own: &own, half, radius: diameter / 2.0 };
+    let window = Window { x: &x, own: &own, scale: &scale, half, radius: diameter / 2.0 };
     let mut tried: Vec<(f64, f64, f64)> = Vec::new();
     let steps = (2.0 * REACH / SPACING).round() as i32;
     for k in 0..=steps {
@@ -189,6 +199,8 @@ struct Window<'a> {
     x: &'a [f64],
     /// The taps' own light.
     own: &'a [f64],
+    /// What an error at a tap is relative to.
+    scale: &'a [f64],
     /// Half the window's length, and the body's radius, rows.
     half: f64,
     radius: f64,
@@ -208,7 +220,7 @@ impl Window<'_> {
     }
 
     fn light(&self, edge: f64, blur: f64, hairs: Hairs) -> Design<8> {
-        let rows = self.x.iter().zip(self.own).map(|(x, own)| {
+        let rows = self.x.iter().zip(self.scale).map(|(x, scale)| {
             let u = x - edge;
             let yarn = cover(u, blur, hairs);
             let ground = 1.0 - yarn;
@@ -225,17 +237,17 @@ impl Window<'_> {
                 ground * outer * outer / self.half,
                 ground * outer.powi(3) / (self.half * self.half),
             ];
-            SVector::from(terms) / *own
+            SVector::from(terms) / *scale
         });
         Design::new(rows.collect(), LIGHT_RIDGE)
     }
 
     fn colour(&self, edge: f64, blur: f64, hairs: Hairs, seen: &[(f64, f64)]) -> Design<4> {
-        let rows = self.x.iter().zip(self.own).zip(seen).map(|((x, own), (body, card))| {
+        let rows = self.x.iter().zip(self.scale).zip(seen).map(|((x, scale), (body, card))| {
             let u = x - edge;
             let yarn = cover(u, blur, hairs);
             let (yarn, ground) = (yarn * body, (1.0 - yarn) * card);
-            SVector::from([yarn, yarn * u.min(0.0), ground, ground * u.max(0.0)]) / *own
+            SVector::from([yarn, yarn * u.min(0.0), ground, ground * u.max(0.0)]) / *scale
         });
         Design::new(rows.collect(), COLOUR_RIDGE)
     }
