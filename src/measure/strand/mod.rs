@@ -9,6 +9,7 @@ mod edges;
 mod ground;
 mod leave_out;
 mod likelihood;
+mod mixture;
 mod piece;
 mod place;
 mod skein;

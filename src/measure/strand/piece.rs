@@ -7,7 +7,7 @@ use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
-use super::place::place;
+use super::place::{Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
@@ -68,8 +68,7 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     let (tops, bottoms): (Vec<f64>, Vec<f64>) = body.iter().copied().unzip();
     let tops = split(&ratio, &features, Side::Left, &tops, diameter);
     let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter);
-    let (left, right) =
-        rayon::join(|| edge(&band, Side::Left, &tops, diameter), || edge(&band, Side::Right, &bottoms, diameter));
+    let (left, right) = edges(&band, &tops, &bottoms, diameter);
     // The centre line of the body, smooth over a turn of the plies.
     let middles: Vec<f64> =
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
@@ -77,18 +76,23 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
 }
 
-/// One core edge from its split: its course first, then how far the whole course lies from the edge.
-fn edge(band: &Band, side: Side, start: &[f64], diameter: f64) -> EdgeLine {
-    let Course { rows, u } = course(band, side, start, diameter)
-        .unwrap_or_else(|| Course { rows: smooth_values(start, 0.5 * diameter), u: vec![0.1 * diameter; start.len()] });
-    let placed = place(band, side, &rows, diameter);
-    let offset = placed.map_or(0.0, |p| p.offset);
-    EdgeLine {
-        rows: rows.iter().map(|row| row + side.outward() * offset).collect(),
-        u,
+/// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
+fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine, EdgeLine) {
+    let follow = |side, start: &[f64]| {
+        course(band, side, start, diameter).unwrap_or_else(|| Course {
+            rows: smooth_values(start, 0.5 * diameter),
+            u: vec![0.1 * diameter; start.len()],
+        })
+    };
+    let (left, right) = rayon::join(|| follow(Side::Left, tops), || follow(Side::Right, bottoms));
+    let placed = place(band, [&left.rows, &right.rows], diameter);
+    let line = |side: Side, course: Course, placed: Option<Placed>| EdgeLine {
+        rows: course.rows.iter().map(|row| row + side.outward() * placed.map_or(0.0, |p| p.offset)).collect(),
+        u: course.u,
         shared_u: placed.map_or(0.06 * diameter, |p| p.u),
         blur: placed.map(|p| p.blur),
-    }
+    };
+    (line(Side::Left, left, placed.map(|p| p[0])), line(Side::Right, right, placed.map(|p| p[1])))
 }
 
 #[allow(clippy::too_many_arguments, reason = "the parts of one piece")]
