@@ -52,6 +52,10 @@ const MOST_COLOURS: usize = 3;
 /// distribution are 2.7 apart, of a uniform one 3.5.
 const APART: f32 = 4.0;
 
+/// What a difference in the logarithm of light counts for beside one of colour: grooves and flanks of one colour are a third
+/// to three times as bright, too.
+const SHADE_WEIGHT: f32 = 0.2;
+
 /// Rounds before windows of one colour are divided into two kinds, each with its own profile (lit and shaded flanks).
 const ONE_KIND_ROUNDS: usize = 2;
 
@@ -98,7 +102,7 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     let mut shifts = vec![0isize; windows.count];
     // The colour inside of the base decides a window's kind for good: one that could choose would take the border between
     // two plies for the edge of the yarn.
-    let colours = colours_of(&windows, half_template, reach);
+    let colours = colours_of(&windows, half_template, reach, diameter);
     let plain = colours.is_none();
     let mut kinds = colours.unwrap_or_else(|| vec![0usize; windows.count]);
     let mut costs = Vec::new();
@@ -304,25 +308,42 @@ fn two_kinds(windows: &Windows, shifts: &[isize], half_template: usize, reach: u
     scores.iter().map(|s| usize::from(*s > middle)).collect()
 }
 
-/// Divides the windows by the colour of what lies well inside of the base line; `None` where that is one colour.
-fn colours_of(windows: &Windows, half_template: usize, reach: usize) -> Option<Vec<usize>> {
-    // Deeper than plies move the edge.
-    let depth = half_template - half_template / 3;
-    let looks: Vec<[f32; 3]> = (0..windows.count)
-        .map(|window| {
-            std::array::from_fn(|feature| {
-                let part = under(windows.of(window, feature), 0, half_template, reach);
-                part.iter().take(depth).sum::<f32>() / depth.max(1) as f32
-            })
+/// Divides the windows by the colour just inside of the base line; `None` where the body is of one colour.
+fn colours_of(windows: &Windows, half_template: usize, reach: usize, diameter: f64) -> Option<Vec<usize>> {
+    // Mean between two depths below the base, diameters.
+    let look = |window: usize, deep: f64, shallow: f64| -> [f32; 3] {
+        let from = half_template.saturating_sub((deep * diameter).round() as usize);
+        let to = half_template.saturating_sub((shallow * diameter).round().max(1.0) as usize).max(from + 1);
+        std::array::from_fn(|feature| {
+            let part = under(windows.of(window, feature), 0, half_template, reach).get(from..to).unwrap_or(&[]);
+            let weight = if feature == 0 { SHADE_WEIGHT } else { 1.0 };
+            weight * part.iter().sum::<f32>() / part.len().max(1) as f32
         })
-        .collect();
-    (2..=MOST_COLOURS).rev().find_map(|count| clusters(&looks, count))
+    };
+    // Which colours there are is learnt deeper than plies move the edge, which of them a window's edge has, beside the edge:
+    // where plies cross, the one below is not the one at the edge.
+    let body: Vec<[f32; 3]> = (0..windows.count).map(|window| look(window, 0.3, 0.12)).collect();
+    let colours = (2..=MOST_COLOURS).rev().find_map(|count| clusters(&body, count))?;
+    let mut kinds: Vec<usize> = (0..windows.count).map(|window| nearest(&colours, &look(window, 0.2, 0.05))).collect();
+    let counts: Vec<usize> = (0..colours.len()).map(|kind| kinds.iter().filter(|k| **k == kind).count()).collect();
+    let commonest = (0..counts.len()).max_by_key(|k| counts[*k])?;
+    kinds.iter_mut().filter(|k| counts[**k] < LEAST_MEMBERS).for_each(|k| *k = commonest);
+    Some(kinds)
 }
 
-/// Divides points into `count` clusters (k-means, started from the points furthest from each other); `None` unless all are
+fn distance(a: &[f32; 3], b: &[f32; 3]) -> f32 {
+    a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum()
+}
+
+fn nearest(centres: &[[f32; 3]], point: &[f32; 3]) -> usize {
+    (0..centres.len())
+        .min_by(|a, b| distance(&centres[*a], point).total_cmp(&distance(&centres[*b], point)))
+        .unwrap_or(0)
+}
+
+/// Means of `count` clusters of points (k-means, started from the points furthest from each other); `None` unless all are
 /// well apart.
-fn clusters(points: &[[f32; 3]], count: usize) -> Option<Vec<usize>> {
-    let distance = |a: &[f32; 3], b: &[f32; 3]| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f32>();
+fn clusters(points: &[[f32; 3]], count: usize) -> Option<Vec<[f32; 3]>> {
     let mean_of = |members: &mut dyn Iterator<Item = &[f32; 3]>| {
         let (mut sum, mut n) = ([0.0f32; 3], 0.0f32);
         for point in members {
@@ -341,9 +362,7 @@ fn clusters(points: &[[f32; 3]], count: usize) -> Option<Vec<usize>> {
     let mut kinds = vec![0usize; points.len()];
     for _ in 0..20 {
         for (kind, point) in kinds.iter_mut().zip(points) {
-            *kind = (0..count)
-                .min_by(|a, b| distance(&centres[*a], point).total_cmp(&distance(&centres[*b], point)))
-                .unwrap_or(0);
+            *kind = nearest(&centres, point);
         }
         for (k, centre) in centres.iter_mut().enumerate() {
             let (mean, n) = mean_of(&mut points.iter().zip(&kinds).filter(|(_, kind)| **kind == k).map(|(p, _)| p));
@@ -365,7 +384,7 @@ fn clusters(points: &[[f32; 3]], count: usize) -> Option<Vec<usize>> {
         }
         length > APART * (square / n).sqrt() && length > LEAST_SPREAD[1]
     };
-    (0..count).all(|a| (0..a).all(|b| apart(a, b))).then_some(kinds)
+    (0..count).all(|a| (0..a).all(|b| apart(a, b))).then_some(centres)
 }
 
 /// Part of all windows that a ply of its own colour shows in: of eight plies one is in sight an eighth of the time.
