@@ -20,6 +20,15 @@ pub(super) struct Course {
     pub(super) rows: Vec<f64>,
     /// Standard uncertainty of a row against its neighbours, rows, per column.
     pub(super) u: Vec<f64>,
+    /// Which of the yarn's colours the edge has, per column: 0 throughout where there is one.
+    pub(super) colour: Vec<usize>,
+}
+
+impl Course {
+    /// The highest of the colours' numbers.
+    pub(super) fn last_colour(&self) -> usize {
+        self.colour.iter().copied().max().unwrap_or(0)
+    }
 }
 
 /// Light, two colours, and texture.
@@ -136,7 +145,11 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     }
     let fine = smooth_values(&fine, 0.8);
     let outward = side.outward();
-    let mut course = Course { rows: Vec::with_capacity(columns), u: Vec::with_capacity(columns) };
+    let mut course = Course {
+        rows: Vec::with_capacity(columns),
+        u: Vec::with_capacity(columns),
+        colour: Vec::with_capacity(columns),
+    };
     for (column, row) in base.iter().enumerate() {
         let at =
             ((column as f64 - windows.first as f64) / windows.stride as f64).clamp(0.0, (windows.count - 1) as f64);
@@ -144,6 +157,7 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         let next = (k + 1).min(windows.count - 1);
         course.rows.push(row + outward * (fine[k] + (fine[next] - fine[k]) * t));
         course.u.push(u[k]);
+        course.colour.push(if plain { 0 } else { kinds[k] });
     }
     Some(course)
 }

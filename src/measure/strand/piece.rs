@@ -82,17 +82,31 @@ fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine
         course(band, side, start, diameter).unwrap_or_else(|| Course {
             rows: smooth_values(start, 0.5 * diameter),
             u: vec![0.1 * diameter; start.len()],
+            colour: vec![0; start.len()],
         })
     };
     let (left, right) = rayon::join(|| follow(Side::Left, tops), || follow(Side::Right, bottoms));
-    let placed = place(band, [&left.rows, &right.rows], diameter);
-    let line = |side: Side, course: Course, placed: Option<Placed>| EdgeLine {
-        rows: course.rows.iter().map(|row| row + side.outward() * placed.map_or(0.0, |p| p.offset)).collect(),
-        u: course.u,
-        shared_u: placed.map_or(0.06 * diameter, |p| p.u),
-        blur: placed.map(|p| p.blur),
+    let placed = place(band, [&left, &right], diameter);
+    let [of_left, of_right] = placed.map_or([None, None], |[l, r]| [Some(l), Some(r)]);
+    (edge_line(Side::Left, left, of_left, diameter), edge_line(Side::Right, right, of_right, diameter))
+}
+
+fn edge_line(side: Side, course: Course, placed: Option<Vec<Placed>>, diameter: f64) -> EdgeLine {
+    let Some(placed) = placed else {
+        return EdgeLine { rows: course.rows, u: course.u, shared_u: 0.06 * diameter, blur: None };
     };
-    (line(Side::Left, left, placed.map(|p| p[0])), line(Side::Right, right, placed.map(|p| p[1])))
+    let offsets: Vec<f64> = course.colour.iter().map(|colour| placed.get(*colour).map_or(0.0, |p| p.offset)).collect();
+    // From one colour to the next within the length of a window, as the course itself goes.
+    let offsets = if placed.len() > 1 { smooth_values(&offsets, 0.05 * diameter) } else { offsets };
+    let columns = course.rows.len().max(1) as f64;
+    let share = |colour: usize| course.colour.iter().filter(|c| **c == colour).count() as f64 / columns;
+    let shared_u = placed.iter().enumerate().map(|(k, p)| (share(k) * p.u).powi(2)).sum::<f64>().sqrt();
+    EdgeLine {
+        rows: course.rows.iter().zip(&offsets).map(|(row, offset)| row + side.outward() * offset).collect(),
+        u: course.u,
+        shared_u,
+        blur: placed.iter().map(|p| p.blur).reduce(f64::min),
+    }
 }
 
 #[allow(clippy::too_many_arguments, reason = "the parts of one piece")]

@@ -8,8 +8,10 @@
 use rayon::prelude::*;
 
 use super::band::Band;
+use super::course::Course;
 use super::edges::{Side, between_rows};
 use super::mixture::{COLOUR_BLURS, LIGHT_RIDGE, TAPS_PER_ROW, Window, hairs};
+use crate::base::stats::median;
 
 /// The edge of one side, for the whole strand.
 #[derive(Debug, Clone, Copy)]
@@ -38,25 +40,35 @@ const REACH: f64 = 3.0;
 /// Columns that make up the profile; more do not make it steadier.
 const MOST_COLUMNS: usize = 600;
 
-/// Places both edges along their courses, `[left, right]`; `None` where a piece is too thin for a profile. `diameter` in
-/// rows. Both edges are seen through the same lens at the same distance: they share one blur, and the clear side tells it
-/// to the other, whose shadow may otherwise pass for a blurred edge.
-pub(super) fn place(band: &Band, rows: [&[f64]; 2], diameter: f64) -> Option<[Placed; 2]> {
+/// Difference in place of the courses of two colours of one edge, standard deviation, rows: each follows its own profile.
+const BETWEEN_COLOURS: f64 = 1.0;
+
+/// Places both edges along their courses, `[left, right]`, each for every colour of its course; `None` where a piece is too
+/// thin for a profile. `diameter` in rows.
+///
+/// All edges of a piece are seen through the same lens at the same distance: they share one blur, and the clear ones tell it to
+/// the others, whose shadow may otherwise pass for a blurred edge.
+pub(super) fn place(band: &Band, courses: [&Course; 2], diameter: f64) -> Option<[Vec<Placed>; 2]> {
     let half = (0.3 * diameter).clamp(5.0, 12.0);
-    let profiles: Vec<Profile> = [(Side::Left, rows[0]), (Side::Right, rows[1])]
-        .into_par_iter()
-        .map(|(side, rows)| Profile::of(band, side, rows, half + 2.0 * REACH))
+    let parts: Vec<(Side, &Course, usize)> = [Side::Left, Side::Right]
+        .into_iter()
+        .zip(courses)
+        .flat_map(|(side, course)| (0..=course.last_colour()).map(move |colour| (side, course, colour)))
         .collect();
-    let look = |others: [BlurCosts; 2], middles: [f64; 2]| -> Option<Vec<(Tried, Placed)>> {
-        let sides: Vec<usize> = vec![0, 1];
-        sides
-            .into_par_iter()
-            .map(|i| {
-                let mut middle = middles[i];
+    let profiles: Vec<Profile> = parts
+        .par_iter()
+        .map(|(side, course, colour)| Profile::of(band, *side, course, *colour, half + 2.0 * REACH))
+        .collect();
+    let look = |known: &[Known]| -> Option<Vec<(Tried, Placed)>> {
+        profiles
+            .par_iter()
+            .zip(known)
+            .map(|(profile, known)| {
+                let mut middle = known.edge;
                 let mut seen = None;
                 for _ in 0..3 {
-                    let tried = Tried::about(&profiles[i], middle, half, diameter)?;
-                    let placed = tried.posterior(&others[i])?;
+                    let tried = Tried::about(profile, middle, half, diameter)?;
+                    let placed = tried.posterior(known)?;
                     let done = (placed.offset - middle).abs() < 0.3;
                     middle = placed.offset.clamp(-2.0 * REACH, 2.0 * REACH);
                     seen = Some((tried, placed));
@@ -68,12 +80,41 @@ pub(super) fn place(band: &Band, rows: [&[f64]; 2], diameter: f64) -> Option<[Pl
             })
             .collect()
     };
-    let alone = look([[0.0; BLURS.len()]; 2], [0.0; 2])?;
+    let alone = look(&vec![Known::NOTHING; parts.len()])?;
     let costs: Vec<BlurCosts> = alone.iter().map(|(tried, _)| tried.blur_costs()).collect();
-    let [left, right] = costs[..] else { return None };
-    let together = look([right, left], [0.0; 2])?;
-    let [left, right] = &together[..] else { return None };
-    Some([left.1, right.1])
+    let known: Vec<Known> = (0..costs.len())
+        .map(|i| {
+            let others = || (0..costs.len()).filter(|j| *j != i);
+            // The colour that is told from the ground best shows how far the courses of its side lie from the edge.
+            let clearest = (0..costs.len())
+                .filter(|j| parts[*j].0 == parts[i].0)
+                .max_by(|a, b| alone[*a].0.clarity().total_cmp(&alone[*b].0.clarity()));
+            let guide = clearest.filter(|j| *j != i).map(|j| alone[j].1.offset);
+            Known {
+                blur: std::array::from_fn(|blur| others().map(|j| costs[j][blur]).sum()),
+                edge: guide.unwrap_or(0.0),
+                edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_COLOURS),
+            }
+        })
+        .collect();
+    let together = look(&known)?;
+    let of_side = |side: Side| {
+        parts.iter().zip(&together).filter(|(part, _)| part.0 == side).map(|(_, (_, placed))| *placed).collect()
+    };
+    Some([of_side(Side::Left), of_side(Side::Right)])
+}
+
+/// What is known of an edge from the others of its piece.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    blur: BlurCosts,
+    /// Outwards from the course, and its standard uncertainty, rows.
+    edge: f64,
+    edge_u: f64,
+}
+
+impl Known {
+    const NOTHING: Self = Self { blur: [0.0; BLURS.len()], edge: 0.0, edge_u: FIRST_GUESS };
 }
 
 /// Medians over the columns at each tap across the edge, from inside to outside.
@@ -84,21 +125,28 @@ struct Profile {
 }
 
 impl Profile {
-    fn of(band: &Band, side: Side, rows: &[f64], reach: f64) -> Self {
+    fn of(band: &Band, side: Side, course: &Course, colour: usize, reach: f64) -> Self {
         let outward = side.outward();
         let half = (reach * TAPS_PER_ROW as f64).round() as i32;
         let x: Vec<f64> = (-half..=half).map(|k| f64::from(k) / TAPS_PER_ROW as f64).collect();
-        let stride = (rows.len() / MOST_COLUMNS).max(1);
-        let mut values: Vec<f32> = Vec::with_capacity(rows.len() / stride + 1);
+        let members: Vec<(usize, f64)> = course
+            .rows
+            .iter()
+            .enumerate()
+            .filter(|(column, _)| course.colour.get(*column) == Some(&colour))
+            .map(|(column, row)| (column, *row))
+            .collect();
+        let stride = (members.len() / MOST_COLUMNS).max(1);
+        let mut values: Vec<f32> = Vec::with_capacity(members.len() / stride + 1);
         let planes = [0, 1, 2].map(|c: usize| {
             x.iter()
                 .map(|x| {
                     values.clear();
                     values.extend(
-                        rows.iter()
-                            .enumerate()
+                        members
+                            .iter()
                             .step_by(stride)
-                            .map(|(column, row)| between_rows(&band.planes[c], column, row + outward * x)),
+                            .map(|(column, row)| between_rows(&band.planes[c], *column, row + outward * x)),
                     );
                     let n = values.len();
                     if n == 0 { 0.0 } else { f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1) }
@@ -151,7 +199,7 @@ impl Tried {
                         let [r, b] = window.colour(edge, blur.hypot(more), hairs, &seen).residuals([red, blue])?;
                         tints = tints.min(r.ln() + b.ln());
                     }
-                    let cost = (edge / FIRST_GUESS).powi(2) / 2.0 + independent * (shade.ln() + tints);
+                    let cost = independent * (shade.ln() + tints);
                     tried.push((cost, edge, which));
                 }
             }
@@ -167,9 +215,23 @@ impl Tried {
         })
     }
 
-    /// Mean and spread of the edge, given what is known of the blur from elsewhere.
-    fn posterior(&self, known: &BlurCosts) -> Option<Placed> {
-        let cost = |t: &(f64, f64, usize)| t.0 + known[t.2];
+    /// How much likelier the best place is than the middle one of those tried.
+    fn clarity(&self) -> f64 {
+        let mut least: Vec<f64> = Vec::new();
+        let mut last = f64::NAN;
+        for (cost, edge, _) in &self.0 {
+            match least.last_mut() {
+                Some(best) if *edge == last => *best = best.min(*cost),
+                _ => least.push(*cost),
+            }
+            last = *edge;
+        }
+        median(&least).unwrap_or(0.0) - least.iter().copied().fold(f64::MAX, f64::min)
+    }
+
+    /// Mean and spread of the edge, given what is known of it from elsewhere.
+    fn posterior(&self, known: &Known) -> Option<Placed> {
+        let cost = |t: &(f64, f64, usize)| t.0 + known.blur[t.2] + ((t.1 - known.edge) / known.edge_u).powi(2) / 2.0;
         let least = self.0.iter().map(cost).min_by(f64::total_cmp)?;
         let (mut sum, mut first, mut second, mut blur) = (0.0, 0.0, 0.0, 0.0);
         for t in &self.0 {
