@@ -40,6 +40,10 @@ const REACH: f64 = 3.0;
 /// Columns that make up the profile; more do not make it steadier.
 const MOST_COLUMNS: usize = 600;
 
+/// Spread of the blur between edges of one piece, standard deviation of its logarithm: the lens gives them all the same, the
+/// course's own trembling a little more to the faint ones.
+const BLUR_SPREAD: f64 = 0.2;
+
 /// Difference in place of the courses of two colours of one edge, standard deviation, rows: each follows its own profile.
 const BETWEEN_COLOURS: f64 = 1.0;
 
@@ -81,17 +85,19 @@ pub(super) fn place(band: &Band, courses: [&Course; 2], diameter: f64) -> Option
             .collect()
     };
     let alone = look(&vec![Known::NOTHING; parts.len()])?;
-    let costs: Vec<BlurCosts> = alone.iter().map(|(tried, _)| tried.blur_costs()).collect();
-    let known: Vec<Known> = (0..costs.len())
+    let clearest_of = |side: Option<Side>| {
+        (0..parts.len())
+            .filter(|j| side.is_none_or(|side| parts[*j].0 == side))
+            .max_by(|a, b| alone[*a].0.clarity().total_cmp(&alone[*b].0.clarity()))
+    };
+    let known: Vec<Known> = (0..parts.len())
         .map(|i| {
-            let others = || (0..costs.len()).filter(|j| *j != i);
             // The colour that is told from the ground best shows how far the courses of its side lie from the edge.
-            let clearest = (0..costs.len())
-                .filter(|j| parts[*j].0 == parts[i].0)
-                .max_by(|a, b| alone[*a].0.clarity().total_cmp(&alone[*b].0.clarity()));
-            let guide = clearest.filter(|j| *j != i).map(|j| alone[j].1.offset);
+            let guide = clearest_of(Some(parts[i].0)).filter(|j| *j != i).map(|j| alone[j].1.offset);
+            let blur = clearest_of(None).filter(|j| *j != i).map(|j| alone[j].1.blur);
             Known {
-                blur: std::array::from_fn(|blur| others().map(|j| costs[j][blur]).sum()),
+                blur: blur
+                    .map_or([0.0; BLURS.len()], |blur| BLURS.map(|b| ((b / blur).ln() / BLUR_SPREAD).powi(2) / 2.0)),
                 edge: guide.unwrap_or(0.0),
                 edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_COLOURS),
             }
@@ -205,14 +211,6 @@ impl Tried {
             }
         }
         Some(Self(tried))
-    }
-
-    fn blur_costs(&self) -> BlurCosts {
-        std::array::from_fn(|blur| {
-            let of_blur = || self.0.iter().filter(|t| t.2 == blur).map(|t| t.0);
-            let least = of_blur().fold(f64::MAX, f64::min);
-            least - of_blur().map(|cost| (least - cost).exp()).sum::<f64>().ln()
-        })
     }
 
     /// How much likelier the best place is than the middle one of those tried.
