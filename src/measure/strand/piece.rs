@@ -7,7 +7,7 @@ use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
-use super::place::{Placed, place};
+use super::place::{BETWEEN_COLOURS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
@@ -98,16 +98,44 @@ fn edge_line(side: Side, course: Course, placed: Option<Vec<Placed>>, diameter: 
     let offsets: Vec<f64> = course.colour.iter().map(|colour| placed.get(*colour).map_or(0.0, |p| p.offset)).collect();
     // From one colour to the next within the length of a window, as the course itself goes.
     let offsets = if placed.len() > 1 { smooth_values(&offsets, 0.05 * diameter) } else { offsets };
-    let columns = course.rows.len().max(1) as f64;
-    let share = |colour: usize| course.colour.iter().filter(|c| **c == colour).count() as f64 / columns;
-    let shared_u = placed.iter().enumerate().map(|(k, p)| (share(k) * p.u).powi(2)).sum::<f64>().sqrt();
     EdgeLine {
         rows: course.rows.iter().zip(&offsets).map(|(row, offset)| row + side.outward() * offset).collect(),
+        shared_u: shared_u(&course, &placed, diameter),
         u: course.u,
-        shared_u,
         blur: placed.iter().map(|p| p.blur).reduce(f64::min),
     }
 }
+
+/// Part of the diameter by which an edge is off that is not the core's: the rim of the lit flank, the border of the shadow
+/// and the end of the fuzz lie about an eighth of it away.
+const MISTAKEN: f64 = 0.12;
+
+/// Clarity over which the chance of such a mistake falls to 1 / e: neighbouring taps and planes err together, so that the
+/// likelihood counts the same evidence some five times.
+const CLARITY_SCALE: f64 = 5.0;
+
+/// Standard uncertainty of one edge that does not average out along the strand, rows: of its place for each colour, of the
+/// course, which sways together over many windows, and of having followed something else.
+fn shared_u(course: &Course, placed: &[Placed], diameter: f64) -> f64 {
+    let columns = course.rows.len().max(1) as f64;
+    let share = |colour: usize| course.colour.iter().filter(|c| **c == colour).count() as f64 / columns;
+    let shares: Vec<f64> = (0..placed.len()).map(share).collect();
+    let total = |value: &dyn Fn(&Placed) -> f64| shares.iter().zip(placed).map(|(s, p)| s * value(p)).sum::<f64>();
+    let own = shares.iter().zip(placed).map(|(s, p)| (s * p.u).powi(2)).sum::<f64>().sqrt();
+    let mistaken = MISTAKEN * diameter * total(&|p| (-p.clarity / CLARITY_SCALE).exp());
+    // Colours whose courses lie further apart than two followed edges do: one of them follows something else.
+    let mean = total(&|p| p.offset);
+    let apart = total(&|p| (p.offset - mean).powi(2)).sqrt();
+    let apart = if apart > BETWEEN_COLOURS { apart } else { 0.0 };
+    let course = COURSE_SHARED * median(&course.u).unwrap_or(0.0);
+    [own, mistaken, apart, course, FIBRES].iter().fold(0.0, |sum: f64, u| sum.hypot(*u))
+}
+
+/// Standard uncertainty of what half cover is, rows: the body ends in single fibres, each about as wide as the blur.
+const FIBRES: f64 = 0.3;
+
+/// Part of a course's trembling that windows share: the profile they all follow is only known so well.
+const COURSE_SHARED: f64 = 0.8;
 
 #[allow(clippy::too_many_arguments, reason = "the parts of one piece")]
 fn finish(
@@ -139,7 +167,7 @@ fn finish(
         step_px: step,
         stations: final_stations,
         strip,
-        edge_systematic_u_px: systematic_u(left).hypot(systematic_u(right)) * step,
+        edge_systematic_u_px: left.shared_u.hypot(right.shared_u) * step,
         blur_px: left.blur.into_iter().chain(right.blur).reduce(f64::min).unwrap_or(1.0) * step,
         kinks: Vec::new(),
     }
@@ -147,12 +175,4 @@ fn finish(
 
 fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {
     stations.iter().zip(offsets).map(|(s, o)| s.centre + s.normal * *o).collect()
-}
-
-/// Standard uncertainty of one edge that does not average out along the strand, rows.
-///
-/// The model's own, and what no model of one picture sees: the body's rim lies in the lock of fibres that is averaged, and half
-/// of it is a third of a blur.
-fn systematic_u(edge: &EdgeLine) -> f64 {
-    0.5f64.hypot(edge.shared_u)
 }

@@ -22,6 +22,8 @@ pub(super) struct Placed {
     pub(super) u: f64,
     /// Blur as the standard deviation of a Gaussian, rows.
     pub(super) blur: f64,
+    /// How much likelier this place is than the middle one of those tried, natural logarithm.
+    pub(super) clarity: f64,
 }
 
 /// Blurs tried, standard deviations, rows: from a sharp phone picture to one just out of focus.
@@ -45,7 +47,7 @@ const MOST_COLUMNS: usize = 600;
 const BLUR_SPREAD: f64 = 0.2;
 
 /// Difference in place of the courses of two colours of one edge, standard deviation, rows: each follows its own profile.
-const BETWEEN_COLOURS: f64 = 1.0;
+pub(super) const BETWEEN_COLOURS: f64 = 1.0;
 
 /// Places both edges along their courses, `[left, right]`, each for every colour of its course; `None` where a piece is too
 /// thin for a profile. `diameter` in rows.
@@ -174,7 +176,7 @@ impl Tried {
     fn about(profile: &Profile, middle: f64, half: f64, diameter: f64) -> Option<Self> {
         let chosen: Vec<usize> =
             (0..profile.x.len()).filter(|i| (profile.x[*i] - middle).abs() <= half + 1e-9).collect();
-        if chosen.len() < 3 * LIGHT_RIDGE.len() {
+        if chosen.len() < 2 * LIGHT_RIDGE.len() + 4 {
             return None;
         }
         let x: Vec<f64> = chosen.iter().map(|i| profile.x[*i]).collect();
@@ -241,7 +243,7 @@ impl Tried {
         }
         let offset = first / sum;
         let variance = (second / sum - offset * offset).max(0.0) + SPACING * SPACING / 12.0;
-        Some(Placed { offset, u: variance.sqrt(), blur: blur / sum })
+        Some(Placed { offset, u: variance.sqrt(), blur: blur / sum, clarity: self.clarity() })
     }
 }
 
