@@ -143,7 +143,6 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         fine.push(*shift as f64 + part);
         u.push(if inner { (1.0 / curvature).sqrt().clamp(0.1, reach as f64) } else { reach as f64 / 2.0 });
     }
-    let fine = smooth_values(&fine, 0.8);
     let outward = side.outward();
     let mut course = Course {
         rows: Vec::with_capacity(columns),
