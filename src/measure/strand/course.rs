@@ -11,7 +11,7 @@ use super::band::Band;
 use super::centre_line::smooth_values;
 use super::edges::{Side, between_rows};
 use crate::base::raster::Raster;
-use crate::base::stats::median;
+use crate::base::stats::{median, quantile, standard_deviation};
 
 /// An edge's course.
 #[derive(Debug, Clone)]
@@ -20,14 +20,18 @@ pub(super) struct Course {
     pub(super) rows: Vec<f64>,
     /// Standard uncertainty of a row against its neighbours, rows, per column.
     pub(super) u: Vec<f64>,
-    /// Which of the yarn's colours the edge has, per column: 0 throughout where there is one.
-    pub(super) colour: Vec<usize>,
+    /// Part of the edge that a column belongs to, each with a profile of its own: which of the yarn's colours it has, 0
+    /// throughout where there is one.
+    pub(super) part: Vec<usize>,
+    /// Third of the edge's heights that it belongs to, from the grooves between plies to their crests; 0 throughout where
+    /// the edge does not rise and fall.
+    pub(super) height: Vec<usize>,
 }
 
 impl Course {
-    /// The highest of the colours' numbers.
-    pub(super) fn last_colour(&self) -> usize {
-        self.colour.iter().copied().max().unwrap_or(0)
+    /// How many parts there are.
+    pub(super) fn parts(&self) -> usize {
+        self.part.iter().copied().max().unwrap_or(0) + 1
     }
 }
 
@@ -144,10 +148,12 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         u.push(if inner { (1.0 / curvature).sqrt().clamp(0.1, reach as f64) } else { reach as f64 / 2.0 });
     }
     let outward = side.outward();
+    let heights = heights(&fine, diameter);
     let mut course = Course {
         rows: Vec::with_capacity(columns),
         u: Vec::with_capacity(columns),
-        colour: Vec::with_capacity(columns),
+        part: Vec::with_capacity(columns),
+        height: Vec::with_capacity(columns),
     };
     for (column, row) in base.iter().enumerate() {
         let at =
@@ -156,10 +162,27 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         let next = (k + 1).min(windows.count - 1);
         course.rows.push(row + outward * (fine[k] + (fine[next] - fine[k]) * t));
         course.u.push(u[k]);
-        course.colour.push(if plain { 0 } else { kinds[k] });
+        course.part.push(if plain { 0 } else { kinds[k] });
+        course.height.push(heights[k]);
     }
     Some(course)
 }
+
+/// Thirds of the edge by height: grooves between plies, flanks and crests, where the edge rises and falls with the plies; all
+/// in one where it does not.
+fn heights(shifts: &[f64], diameter: f64) -> Vec<usize> {
+    let third = |k: f64| quantile(shifts, k / 3.0).unwrap_or(0.0);
+    let (low, high) = (third(1.0), third(2.0));
+    let spread = standard_deviation(shifts).unwrap_or(0.0);
+    if spread < RIPPLE * diameter {
+        return vec![0; shifts.len()];
+    }
+    shifts.iter().map(|s| usize::from(*s > low) + usize::from(*s > high)).collect()
+}
+
+/// Standard deviation of the edge's height from which on it is divided by height, diameters: two plies make some 0.07, slow
+/// changes of thickness within a few diameters less than half of that.
+const RIPPLE: f64 = 0.03;
 
 /// The split without its own wandering: the median over four diameters, smoothed.
 fn base_line(start: &[f64], diameter: f64) -> Vec<f64> {

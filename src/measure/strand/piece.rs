@@ -7,7 +7,7 @@ use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
-use super::place::{BETWEEN_COLOURS, Placed, place};
+use super::place::{BETWEEN_PARTS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
@@ -82,11 +82,12 @@ fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine
         course(band, side, start, diameter).unwrap_or_else(|| Course {
             rows: smooth_values(start, 0.5 * diameter),
             u: vec![0.1 * diameter; start.len()],
-            colour: vec![0; start.len()],
+            part: vec![0; start.len()],
+            height: vec![0; start.len()],
         })
     };
-    let (left, right) = rayon::join(|| follow(Side::Left, tops), || follow(Side::Right, bottoms));
-    let placed = place(band, [&left, &right], diameter);
+    let (mut left, mut right) = rayon::join(|| follow(Side::Left, tops), || follow(Side::Right, bottoms));
+    let placed = place(band, [&mut left, &mut right], diameter);
     let [of_left, of_right] = placed.map_or([None, None], |[l, r]| [Some(l), Some(r)]);
     (edge_line(Side::Left, left, of_left, diameter), edge_line(Side::Right, right, of_right, diameter))
 }
@@ -95,8 +96,8 @@ fn edge_line(side: Side, course: Course, placed: Option<Vec<Placed>>, diameter: 
     let Some(placed) = placed else {
         return EdgeLine { rows: course.rows, u: course.u, shared_u: 0.06 * diameter, blur: None };
     };
-    let offsets: Vec<f64> = course.colour.iter().map(|colour| placed.get(*colour).map_or(0.0, |p| p.offset)).collect();
-    // From one colour to the next within the length of a window, as the course itself goes.
+    let offsets: Vec<f64> = course.part.iter().map(|part| placed.get(*part).map_or(0.0, |p| p.offset)).collect();
+    // From one part to the next within the length of a window, as the course itself goes.
     let offsets = if placed.len() > 1 { smooth_values(&offsets, 0.05 * diameter) } else { offsets };
     EdgeLine {
         rows: course.rows.iter().zip(&offsets).map(|(row, offset)| row + side.outward() * offset).collect(),
@@ -114,19 +115,19 @@ const MISTAKEN: f64 = 0.12;
 /// likelihood counts the same evidence some five times.
 const CLARITY_SCALE: f64 = 5.0;
 
-/// Standard uncertainty of one edge that does not average out along the strand, rows: of its place for each colour, of the
+/// Standard uncertainty of one edge that does not average out along the strand, rows: of its place for each part, of the
 /// course, which sways together over many windows, and of having followed something else.
 fn shared_u(course: &Course, placed: &[Placed], diameter: f64) -> f64 {
     let columns = course.rows.len().max(1) as f64;
-    let share = |colour: usize| course.colour.iter().filter(|c| **c == colour).count() as f64 / columns;
+    let share = |part: usize| course.part.iter().filter(|p| **p == part).count() as f64 / columns;
     let shares: Vec<f64> = (0..placed.len()).map(share).collect();
     let total = |value: &dyn Fn(&Placed) -> f64| shares.iter().zip(placed).map(|(s, p)| s * value(p)).sum::<f64>();
     let own = shares.iter().zip(placed).map(|(s, p)| (s * p.u).powi(2)).sum::<f64>().sqrt();
     let mistaken = MISTAKEN * diameter * total(&|p| (-p.clarity / CLARITY_SCALE).exp());
-    // Colours whose courses lie further apart than two followed edges do: one of them follows something else.
+    // Parts whose courses lie further apart than two followed edges do: one of them follows something else.
     let mean = total(&|p| p.offset);
     let apart = total(&|p| (p.offset - mean).powi(2)).sqrt();
-    let apart = if apart > BETWEEN_COLOURS { apart } else { 0.0 };
+    let apart = if apart > BETWEEN_PARTS { apart } else { 0.0 };
     let course = COURSE_SHARED * median(&course.u).unwrap_or(0.0);
     [own, mistaken, apart, course, FIBRES].iter().fold(0.0, |sum: f64, u| sum.hypot(*u))
 }

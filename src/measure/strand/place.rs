@@ -46,26 +46,34 @@ const MOST_COLUMNS: usize = 600;
 /// course's own trembling a little more to the faint ones.
 const BLUR_SPREAD: f64 = 0.2;
 
-/// Difference in place of the courses of two colours of one edge, standard deviation, rows: each follows its own profile.
-pub(super) const BETWEEN_COLOURS: f64 = 1.0;
+/// Difference in place of the courses of two parts of one edge, standard deviation, rows: each follows its own profile.
+pub(super) const BETWEEN_PARTS: f64 = 1.0;
 
-/// Places both edges along their courses, `[left, right]`, each for every colour of its course; `None` where a piece is too
-/// thin for a profile. `diameter` in rows.
+/// Clarity from which on an edge is known well enough to be placed by its grooves, flanks and crests.
+const CLEAR: f64 = 12.0;
+
+/// Places both edges along their courses, `[left, right]`, each for every part of its course; `None` where a piece is too
+/// thin for a profile. `diameter` in rows. Where a clear edge of one colour rises and falls, its course is divided by height:
+/// light falls differently into grooves and on crests.
 ///
 /// All edges of a piece are seen through the same lens at the same distance: they share one blur, and the clear ones tell it to
 /// the others, whose shadow may otherwise pass for a blurred edge.
-pub(super) fn place(band: &Band, courses: [&Course; 2], diameter: f64) -> Option<[Vec<Placed>; 2]> {
+pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Option<[Vec<Placed>; 2]> {
+    let [left, right] = courses;
     let half = (0.3 * diameter).clamp(5.0, 12.0);
-    let parts: Vec<(Side, &Course, usize)> = [Side::Left, Side::Right]
+    let parts: Vec<(Side, usize)> = [(Side::Left, left.parts()), (Side::Right, right.parts())]
         .into_iter()
-        .zip(courses)
-        .flat_map(|(side, course)| (0..=course.last_colour()).map(move |colour| (side, course, colour)))
+        .flat_map(|(side, count)| (0..count).map(move |part| (side, part)))
         .collect();
+    let reach = half + 2.0 * REACH;
     let profiles: Vec<Profile> = parts
         .par_iter()
-        .map(|(side, course, colour)| Profile::of(band, *side, course, *colour, half + 2.0 * REACH))
+        .map(|(side, part)| {
+            let course = if *side == Side::Left { &*left } else { &*right };
+            Profile::of(band, *side, &course.rows, &course.part, *part, reach)
+        })
         .collect();
-    let look = |known: &[Known]| -> Option<Vec<(Tried, Placed)>> {
+    let look = |profiles: &[Profile], known: &[Known]| -> Option<Vec<(Tried, Placed)>> {
         profiles
             .par_iter()
             .zip(known)
@@ -86,7 +94,7 @@ pub(super) fn place(band: &Band, courses: [&Course; 2], diameter: f64) -> Option
             })
             .collect()
     };
-    let alone = look(&vec![Known::NOTHING; parts.len()])?;
+    let alone = look(&profiles, &vec![Known::NOTHING; parts.len()])?;
     let clearest_of = |side: Option<Side>| {
         (0..parts.len())
             .filter(|j| side.is_none_or(|side| parts[*j].0 == side))
@@ -101,15 +109,28 @@ pub(super) fn place(band: &Band, courses: [&Course; 2], diameter: f64) -> Option
                 blur: blur
                     .map_or([0.0; BLURS.len()], |blur| BLURS.map(|b| ((b / blur).ln() / BLUR_SPREAD).powi(2) / 2.0)),
                 edge: guide.unwrap_or(0.0),
-                edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_COLOURS),
+                edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_PARTS),
             }
         })
         .collect();
-    let together = look(&known)?;
-    let of_side = |side: Side| {
-        parts.iter().zip(&together).filter(|(part, _)| part.0 == side).map(|(_, (_, placed))| *placed).collect()
+    let together = look(&profiles, &known)?;
+    let of_side = |side: Side, course: &mut Course| -> Option<Vec<Placed>> {
+        let own: Vec<usize> = (0..parts.len()).filter(|i| parts[*i].0 == side).collect();
+        let placed: Vec<Placed> = own.iter().map(|i| together[*i].1).collect();
+        let heights = course.height.iter().copied().max().unwrap_or(0) + 1;
+        match (&own[..], &placed[..]) {
+            ([i], [whole]) if whole.clarity >= CLEAR && heights > 1 => {
+                let profiles: Vec<Profile> = (0..heights)
+                    .map(|height| Profile::of(band, side, &course.rows, &course.height, height, reach))
+                    .collect();
+                let guide = Known { edge: whole.offset, edge_u: BETWEEN_PARTS, ..known[*i] };
+                course.part = std::mem::take(&mut course.height);
+                Some(look(&profiles, &vec![guide; heights])?.into_iter().map(|(_, placed)| placed).collect())
+            }
+            _ => Some(placed),
+        }
     };
-    Some([of_side(Side::Left), of_side(Side::Right)])
+    Some([of_side(Side::Left, left)?, of_side(Side::Right, right)?])
 }
 
 /// What is known of an edge from the others of its piece.
@@ -133,15 +154,14 @@ struct Profile {
 }
 
 impl Profile {
-    fn of(band: &Band, side: Side, course: &Course, colour: usize, reach: f64) -> Self {
+    fn of(band: &Band, side: Side, rows: &[f64], parts: &[usize], part: usize, reach: f64) -> Self {
         let outward = side.outward();
         let half = (reach * TAPS_PER_ROW as f64).round() as i32;
         let x: Vec<f64> = (-half..=half).map(|k| f64::from(k) / TAPS_PER_ROW as f64).collect();
-        let members: Vec<(usize, f64)> = course
-            .rows
+        let members: Vec<(usize, f64)> = rows
             .iter()
             .enumerate()
-            .filter(|(column, _)| course.colour.get(*column) == Some(&colour))
+            .filter(|(column, _)| parts.get(*column) == Some(&part))
             .map(|(column, row)| (column, *row))
             .collect();
         let stride = (members.len() / MOST_COLUMNS).max(1);
