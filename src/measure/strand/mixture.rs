@@ -14,148 +14,204 @@
 //!
 //! Mixing is linear in light, therefore so is the fit, with weights that make errors relative to the light.
 
+use std::sync::LazyLock;
+
 use nalgebra::{SMatrix, SVector};
 
 /// Taps a row: half a row apart keeps a blur of less than a row.
 pub(super) const TAPS_PER_ROW: usize = 2;
 
-/// Covers by hairs just outside of the edge that are tried, and the lengths over which they thin out, rows. A cover of half
+/// Spacing of the edges that may be asked for, rows: a quarter of the sharpest blur's width.
+pub(super) const SPACING: f64 = 0.25;
+
+/// Blurs tried, standard deviations, rows: from a sharp phone picture to one just out of focus.
+pub(super) const BLURS: [f64; 5] = [0.55, 0.8, 1.2, 1.8, 2.5];
+
+/// Covers by hairs just outside of the edge, 0 to 1, with the distances over which they fall to 1 / e, rows. A cover of half
 /// would be core by definition.
-const HAIR_COVERS: [f64; 4] = [0.0, 0.15, 0.3, 0.45];
-const HAIR_REACHES: [f64; 3] = [1.5, 3.0, 6.0];
+const HAIRS: [(f64, f64); 10] = [
+    (0.0, 1.0),
+    (0.15, 1.5),
+    (0.15, 3.0),
+    (0.15, 6.0),
+    (0.3, 1.5),
+    (0.3, 3.0),
+    (0.3, 6.0),
+    (0.45, 1.5),
+    (0.45, 3.0),
+    (0.45, 6.0),
+];
 
 /// Blurs that colour may have beyond light's, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, the
 /// decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a third.
-pub(super) const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
+const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
 
 /// Residual that no model is trusted to be better than, sum of squared relative errors.
 const LEAST_RESIDUAL: f64 = 1e-3;
 
+/// Terms of light and of colour.
+const LIGHT: usize = 8;
+const COLOUR: usize = 4;
+
 /// Ridge on each term of light, relative errors a term of that size: cover, ground, slope, limb and bow of the body; slope,
 /// bow and turn of the ground. Levels are free; all else is gentle, a steep ramp would be the step itself.
-pub(super) const LIGHT_RIDGE: [f64; 8] = [1e-4, 1e-4, 1.0, 0.1, 0.3, 1.0, 0.3, 0.3];
+const LIGHT_RIDGE: [f64; LIGHT] = [1e-4, 1e-4, 1.0, 0.1, 0.3, 1.0, 0.3, 0.3];
 
 /// The same for colour: body, its slope, ground, its slope. A fibre's colour does not change across the yarn.
-const COLOUR_RIDGE: [f64; 4] = [1e-4, 3.0, 1e-4, 3.0];
+const COLOUR_RIDGE: [f64; COLOUR] = [1e-4, 3.0, 1e-4, 3.0];
 
-/// Cover by hairs beyond the edge.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Hairs {
-    /// Just outside of it, 0 to 1.
-    pub(super) cover: f64,
-    /// Distance over which it falls to 1 / e, rows.
-    pub(super) reach: f64,
+/// Fewest taps that leave something to judge the model by.
+pub(super) const LEAST_TAPS: usize = 2 * LIGHT + 4;
+
+/// Farthest from an edge that cover is asked for, rows.
+const FAR: usize = 24;
+
+/// Cover at every quarter of a row from `-FAR` to `FAR` outside of the edge, for one blur and one cover by hairs: of light, and
+/// of colour under each of its blurs.
+struct Covers {
+    light: Vec<f64>,
+    colour: [Vec<f64>; COLOUR_BLURS.len()],
 }
 
-/// All covers by hairs that are tried.
-pub(super) fn hairs() -> impl Iterator<Item = Hairs> {
-    HAIR_COVERS.into_iter().flat_map(|cover| {
-        let reaches = if cover > 0.0 { HAIR_REACHES.len() } else { 1 };
-        HAIR_REACHES.into_iter().take(reaches).map(move |reach| Hairs { cover, reach })
-    })
-}
+/// For each of `BLURS`, for each of `HAIRS`.
+static COVERS: LazyLock<Vec<Vec<Covers>>> = LazyLock::new(|| {
+    let table = |blur: f64, hairs: (f64, f64)| -> Vec<f64> {
+        let steps = (FAR as f64 / SPACING) as i32;
+        (-steps..=steps).map(|k| cover(f64::from(k) * SPACING, blur, hairs)).collect()
+    };
+    BLURS
+        .iter()
+        .map(|blur| {
+            HAIRS
+                .iter()
+                .map(|hairs| Covers {
+                    light: table(*blur, *hairs),
+                    colour: COLOUR_BLURS.map(|more| table(blur.hypot(more), *hairs)),
+                })
+                .collect()
+        })
+        .collect()
+});
 
-/// The taps that a fit looks at.
-pub(super) struct Window<'a> {
-    /// Outwards, rows.
-    pub(super) x: &'a [f64],
+/// The taps that a fit looks at, with what is seen there.
+pub(super) struct Window {
+    /// Outwards, rows, `TAPS_PER_ROW` a row.
+    pub(super) x: Vec<f64>,
     /// The taps' own light.
-    pub(super) own: &'a [f64],
+    pub(super) own: Vec<f64>,
     /// What an error at a tap is relative to.
-    pub(super) scale: &'a [f64],
+    pub(super) scale: Vec<f64>,
+    /// Light and the two colour planes, over `scale`.
+    pub(super) values: [Vec<f64>; 3],
     /// Half the window's length, and the body's radius, rows.
     pub(super) half: f64,
     pub(super) radius: f64,
 }
 
-impl Window<'_> {
+impl Window {
+    /// Minus the logarithm of the likelihood of an edge, a multiple of `SPACING`, under each blur and each cover by hairs:
+    /// calls `found` with the blur's number and the cost.
+    pub(super) fn costs(&self, edge: f64, mut found: impl FnMut(usize, f64)) -> Option<()> {
+        let [light, red, blue] = &self.values;
+        let squares = self.values.each_ref().map(|v| v.iter().map(|v| v * v).sum::<f64>());
+        // Neighbouring taps are half a row apart under a blur of about a row.
+        let independent = self.x.len() as f64 / 4.0;
+        // A tap's distance from the edge in quarters of a row, and the terms that do not depend on the blur.
+        let place: Vec<usize> = self
+            .x
+            .iter()
+            .map(|x| {
+                (((x - edge) / SPACING).round() + FAR as f64 / SPACING).clamp(0.0, 2.0 * FAR as f64 / SPACING) as usize
+            })
+            .collect();
+        let shapes: Vec<[f64; LIGHT - 2]> = self
+            .x
+            .iter()
+            .map(|x| {
+                let (inner, outer) = ((x - edge).min(0.0), (x - edge).max(0.0));
+                // A round body under even light: the cosine of the angle between surface and line of sight.
+                let limb = (1.0 - (1.0 + inner / self.radius).powi(2)).clamp(0.0, 1.0).sqrt();
+                let half = self.half;
+                [inner, limb, inner * inner / half, outer, outer * outer / half, outer.powi(3) / (half * half)]
+            })
+            .collect();
+        for (which, blur) in BLURS.into_iter().enumerate() {
+            let seen = self.own_light(edge, 1.5 * blur);
+            for covers in &COVERS[which] {
+                let rows = place.iter().zip(&shapes).zip(&self.scale).map(|((place, s), scale)| {
+                    let yarn = covers.light[*place];
+                    let (yarn, ground) = (yarn / scale, (1.0 - yarn) / scale);
+                    [yarn, ground, yarn * s[0], yarn * s[1], yarn * s[2], ground * s[3], ground * s[4], ground * s[5]]
+                });
+                let [shade] = left(rows, LIGHT_RIDGE, [light], [squares[0]])?;
+                let mut tints = f64::MAX;
+                for colour in &covers.colour {
+                    let rows = place.iter().zip(&shapes).zip(&self.scale).zip(&seen).map(
+                        |(((place, s), scale), (body, card))| {
+                            let yarn = colour[*place];
+                            let (yarn, ground) = (yarn * body / scale, (1.0 - yarn) * card / scale);
+                            [yarn, yarn * s[0], ground, ground * s[3]]
+                        },
+                    );
+                    let [r, b] = left(rows, COLOUR_RIDGE, [red, blue], [squares[1], squares[2]])?;
+                    tints = tints.min(r.ln() + b.ln());
+                }
+                found(which, independent * (shade.ln() + tints));
+            }
+        }
+        Some(())
+    }
+
     /// Light of the body and of the ground at each tap: what is seen, up to `gap` before the edge and from `gap` beyond it; in
     /// between the last value seen goes on.
-    pub(super) fn own_light(&self, edge: f64, gap: f64) -> Vec<(f64, f64)> {
+    fn own_light(&self, edge: f64, gap: f64) -> Vec<(f64, f64)> {
+        let last = self.own.len().saturating_sub(1);
         let at = |x: f64| {
             let first = self.x.first().copied().unwrap_or(0.0);
-            let k = ((x - first) * TAPS_PER_ROW as f64).clamp(0.0, (self.own.len() - 1) as f64);
+            let k = ((x - first) * TAPS_PER_ROW as f64).clamp(0.0, last as f64);
             let (i, t) = (k.floor() as usize, k.fract());
-            self.own[i] + (self.own[(i + 1).min(self.own.len() - 1)] - self.own[i]) * t
+            self.own[i] + (self.own[(i + 1).min(last)] - self.own[i]) * t
         };
         self.x.iter().map(|x| (at(x.min(edge - gap)), at(x.max(edge + gap)))).collect()
     }
-
-    pub(super) fn light(&self, edge: f64, blur: f64, hairs: Hairs) -> Design<8> {
-        let rows = self.x.iter().zip(self.scale).map(|(x, scale)| {
-            let u = x - edge;
-            let yarn = cover(u, blur, hairs);
-            let ground = 1.0 - yarn;
-            let (inner, outer) = (u.min(0.0), u.max(0.0));
-            // A round body under even light: the cosine of the angle between surface and line of sight.
-            let limb = (1.0 - (1.0 + inner / self.radius).powi(2)).clamp(0.0, 1.0).sqrt();
-            let terms = [
-                yarn,
-                ground,
-                yarn * inner,
-                yarn * limb,
-                yarn * inner * inner / self.half,
-                ground * outer,
-                ground * outer * outer / self.half,
-                ground * outer.powi(3) / (self.half * self.half),
-            ];
-            SVector::from(terms) / *scale
-        });
-        Design::new(rows.collect(), LIGHT_RIDGE)
-    }
-
-    pub(super) fn colour(&self, edge: f64, blur: f64, hairs: Hairs, seen: &[(f64, f64)]) -> Design<4> {
-        let rows = self.x.iter().zip(self.scale).zip(seen).map(|((x, scale), (body, card))| {
-            let u = x - edge;
-            let yarn = cover(u, blur, hairs);
-            let (yarn, ground) = (yarn * body, (1.0 - yarn) * card);
-            SVector::from([yarn, yarn * u.min(0.0), ground, ground * u.max(0.0)]) / *scale
-        });
-        Design::new(rows.collect(), COLOUR_RIDGE)
-    }
 }
 
-/// A linear model with a ridge: one row a tap.
-pub(super) struct Design<const TERMS: usize> {
-    rows: Vec<SVector<f64, TERMS>>,
-    normal: SMatrix<f64, TERMS, TERMS>,
-}
-
-impl<const TERMS: usize> Design<TERMS> {
-    fn new(rows: Vec<SVector<f64, TERMS>>, ridge: [f64; TERMS]) -> Self {
-        let mut normal = SMatrix::from_diagonal(&SVector::from(ridge.map(|r| r * r)));
-        for row in &rows {
-            normal += row * row.transpose();
+/// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted
+/// below `LEAST_RESIDUAL`. One row of the model a tap; `squares` are the lists' own sums.
+fn left<const TERMS: usize, const LISTS: usize>(
+    rows: impl Iterator<Item = [f64; TERMS]>,
+    ridge: [f64; TERMS],
+    lists: [&Vec<f64>; LISTS],
+    squares: [f64; LISTS],
+) -> Option<[f64; LISTS]> {
+    let mut normal = SMatrix::<f64, TERMS, TERMS>::from_diagonal(&SVector::from(ridge.map(|r| r * r)));
+    let mut right = [SVector::<f64, TERMS>::zeros(); LISTS];
+    for (tap, row) in rows.enumerate() {
+        let row = SVector::from(row);
+        normal += row * row.transpose();
+        for (right, list) in right.iter_mut().zip(lists) {
+            *right += row * list.get(tap).copied().unwrap_or(0.0);
         }
-        Self { rows, normal }
     }
-
-    /// Sums of squares that the model leaves of each of the lists, the ridge's own included; none is trusted below
-    /// `LEAST_RESIDUAL`.
-    pub(super) fn residuals<const LISTS: usize>(&self, values: [&Vec<f64>; LISTS]) -> Option<[f64; LISTS]> {
-        let factor = self.normal.cholesky()?;
-        Some(values.map(|values| {
-            let mut right = SVector::<f64, TERMS>::zeros();
-            let mut square = 0.0;
-            for (row, value) in self.rows.iter().zip(values) {
-                right += row * *value;
-                square += value * value;
-            }
-            (square - right.dot(&factor.solve(&right))).max(0.0) + LEAST_RESIDUAL
-        }))
+    let factor = normal.cholesky()?;
+    let mut out = squares;
+    for (out, right) in out.iter_mut().zip(&right) {
+        *out = (*out - right.dot(&factor.solve(right))).max(0.0) + LEAST_RESIDUAL;
     }
+    Some(out)
 }
 
 /// Cover at a distance outside of the edge: full up to it, then hairs, blurred by a Gaussian (the exponential tail gives
 /// the exponentially modified Gaussian).
-fn cover(u: f64, blur: f64, hairs: Hairs) -> f64 {
+fn cover(u: f64, blur: f64, (hair_cover, hair_reach): (f64, f64)) -> f64 {
     let body = normal_cumulative(-u / blur);
-    if hairs.cover <= 0.0 {
+    if hair_cover <= 0.0 {
         return body;
     }
-    let ratio = blur / hairs.reach;
-    body + hairs.cover * (0.5 * ratio * ratio - u / hairs.reach).exp() * normal_cumulative(u / blur - ratio)
+    let ratio = blur / hair_reach;
+    body + hair_cover * (0.5 * ratio * ratio - u / hair_reach).exp() * normal_cumulative(u / blur - ratio)
 }
+
 /// Cumulative normal distribution by Abramowitz & Stegun 7.1.26 (error below 1.5e-7; from memory).
 fn normal_cumulative(x: f64) -> f64 {
     let z = x.abs() / std::f64::consts::SQRT_2;

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::band::Band;
 use super::course::Course;
 use super::edges::{Side, between_rows};
-use super::mixture::{COLOUR_BLURS, LIGHT_RIDGE, TAPS_PER_ROW, Window, hairs};
+use super::mixture::{BLURS, LEAST_TAPS, SPACING, TAPS_PER_ROW, Window};
 use crate::base::stats::median;
 
 /// The edge of one side, for the whole strand.
@@ -25,9 +25,6 @@ pub(super) struct Placed {
     /// How much likelier this place is than the middle one of those tried, natural logarithm.
     pub(super) clarity: f64,
 }
-
-/// Blurs tried, standard deviations, rows: from a sharp phone picture to one just out of focus.
-const BLURS: [f64; 5] = [0.55, 0.8, 1.2, 1.8, 2.5];
 
 /// Light added to a pixel's own in the weights: below it noise no longer falls with the light.
 const OWN_FLOOR: f64 = 0.05;
@@ -73,32 +70,33 @@ pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Op
             Profile::of(band, *side, &course.rows, &course.part, *part, reach)
         })
         .collect();
-    let look = |profiles: &[Profile], known: &[Known]| -> Option<Vec<(Tried, Placed)>> {
+    let look = |profiles: &[Profile], known: &[Known], before: Vec<Option<Tried>>| -> Option<Vec<(Tried, Placed)>> {
         profiles
             .par_iter()
             .zip(known)
-            .map(|(profile, known)| {
-                let mut middle = known.edge;
-                let mut seen = None;
-                for _ in 0..3 {
-                    let tried = Tried::about(profile, middle, half, diameter)?;
-                    let placed = tried.posterior(known)?;
-                    let done = (placed.offset - middle).abs() < 0.3;
-                    middle = placed.offset.clamp(-2.0 * REACH, 2.0 * REACH);
-                    seen = Some((tried, placed));
-                    if done {
+            .zip(before)
+            .map(|((profile, known), before)| {
+                let first = before.or_else(|| Tried::about(profile, known.edge, half, diameter))?;
+                let mut placed = first.posterior(known)?;
+                let mut middle = first.middle;
+                for _ in 0..2 {
+                    if (placed.offset - middle).abs() < 0.3 {
                         break;
                     }
+                    let next = Tried::about(profile, placed.offset.clamp(-2.0 * REACH, 2.0 * REACH), half, diameter)?;
+                    middle = next.middle;
+                    placed = next.posterior(known)?;
                 }
-                seen
+                // What was tried first, for another look with more known.
+                Some((first, placed))
             })
             .collect()
     };
-    let alone = look(&profiles, &vec![Known::NOTHING; parts.len()])?;
+    let alone = look(&profiles, &vec![Known::NOTHING; parts.len()], parts.iter().map(|_| None).collect())?;
     let clearest_of = |side: Option<Side>| {
         (0..parts.len())
             .filter(|j| side.is_none_or(|side| parts[*j].0 == side))
-            .max_by(|a, b| alone[*a].0.clarity().total_cmp(&alone[*b].0.clarity()))
+            .max_by(|a, b| alone[*a].1.clarity.total_cmp(&alone[*b].1.clarity))
     };
     let known: Vec<Known> = (0..parts.len())
         .map(|i| {
@@ -113,7 +111,7 @@ pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Op
             }
         })
         .collect();
-    let together = look(&profiles, &known)?;
+    let together = look(&profiles, &known, alone.into_iter().map(|(tried, _)| Some(tried)).collect())?;
     let of_side = |side: Side, course: &mut Course| -> Option<Vec<Placed>> {
         let own: Vec<usize> = (0..parts.len()).filter(|i| parts[*i].0 == side).collect();
         let placed: Vec<Placed> = own.iter().map(|i| together[*i].1).collect();
@@ -125,7 +123,8 @@ pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Op
                     .collect();
                 let guide = Known { edge: whole.offset, edge_u: BETWEEN_PARTS, ..known[*i] };
                 course.part = std::mem::take(&mut course.height);
-                Some(look(&profiles, &vec![guide; heights])?.into_iter().map(|(_, placed)| placed).collect())
+                let before = (0..heights).map(|_| None).collect();
+                Some(look(&profiles, &vec![guide; heights], before)?.into_iter().map(|(_, placed)| placed).collect())
             }
             _ => Some(placed),
         }
@@ -188,15 +187,21 @@ impl Profile {
 /// Minus the logarithm of the evidence for each of `BLURS`.
 type BlurCosts = [f64; BLURS.len()];
 
-/// All that was tried of one edge: minus the logarithm of the likelihood, the edge, which blur.
-struct Tried(Vec<(f64, f64, usize)>);
+/// All that was tried of one edge.
+struct Tried {
+    /// The place about which was tried, rows.
+    middle: f64,
+    /// Minus the logarithm of the likelihood, the edge, which blur.
+    all: Vec<(f64, f64, usize)>,
+}
 
 impl Tried {
     /// One round of the fit about `middle`.
     fn about(profile: &Profile, middle: f64, half: f64, diameter: f64) -> Option<Self> {
+        let middle = (middle / SPACING).round() * SPACING;
         let chosen: Vec<usize> =
             (0..profile.x.len()).filter(|i| (profile.x[*i] - middle).abs() <= half + 1e-9).collect();
-        if chosen.len() < 2 * LIGHT_RIDGE.len() + 4 {
+        if chosen.len() < LEAST_TAPS {
             return None;
         }
         let x: Vec<f64> = chosen.iter().map(|i| profile.x[*i]).collect();
@@ -208,38 +213,23 @@ impl Tried {
                 part.iter().sum::<f64>() / part.len() as f64
             })
             .collect();
-        let values: [Vec<f64>; 3] =
+        let values =
             [0, 1, 2].map(|c: usize| chosen.iter().zip(&scale).map(|(i, o)| profile.planes[c][*i] / o).collect());
-        let [light, red, blue] = &values;
-        // Neighbouring taps are half a row apart under a blur of about a row.
-        let independent = x.len() as f64 / 4.0;
-        let window = Window { x: &x, own: &own, scale: &scale, half, radius: diameter / 2.0 };
+        let window = Window { x, own, scale, values, half, radius: diameter / 2.0 };
         let mut tried = Vec::new();
-        let steps = (2.0 * REACH / SPACING).round() as i32;
-        for k in 0..=steps {
-            let edge = middle - REACH + f64::from(k) * SPACING;
-            for (which, blur) in BLURS.into_iter().enumerate() {
-                let seen = window.own_light(edge, 1.5 * blur);
-                for hairs in hairs() {
-                    let [shade] = window.light(edge, blur, hairs).residuals([light])?;
-                    let mut tints = f64::MAX;
-                    for more in COLOUR_BLURS {
-                        let [r, b] = window.colour(edge, blur.hypot(more), hairs, &seen).residuals([red, blue])?;
-                        tints = tints.min(r.ln() + b.ln());
-                    }
-                    let cost = independent * (shade.ln() + tints);
-                    tried.push((cost, edge, which));
-                }
-            }
+        let steps = (REACH / SPACING).round() as i32;
+        for k in -steps..=steps {
+            let edge = middle + f64::from(k) * SPACING;
+            window.costs(edge, |blur, cost| tried.push((cost, edge, blur)))?;
         }
-        Some(Self(tried))
+        Some(Self { middle, all: tried })
     }
 
     /// How much likelier the best place is than the middle one of those tried.
     fn clarity(&self) -> f64 {
         let mut least: Vec<f64> = Vec::new();
         let mut last = f64::NAN;
-        for (cost, edge, _) in &self.0 {
+        for (cost, edge, _) in &self.all {
             match least.last_mut() {
                 Some(best) if *edge == last => *best = best.min(*cost),
                 _ => least.push(*cost),
@@ -252,9 +242,9 @@ impl Tried {
     /// Mean and spread of the edge, given what is known of it from elsewhere.
     fn posterior(&self, known: &Known) -> Option<Placed> {
         let cost = |t: &(f64, f64, usize)| t.0 + known.blur[t.2] + ((t.1 - known.edge) / known.edge_u).powi(2) / 2.0;
-        let least = self.0.iter().map(cost).min_by(f64::total_cmp)?;
+        let least = self.all.iter().map(cost).min_by(f64::total_cmp)?;
         let (mut sum, mut first, mut second, mut blur) = (0.0, 0.0, 0.0, 0.0);
-        for t in &self.0 {
+        for t in &self.all {
             let p = (least - cost(t)).exp();
             sum += p;
             first += p * t.1;
@@ -266,6 +256,3 @@ impl Tried {
         Some(Placed { offset, u: variance.sqrt(), blur: blur / sum, clarity: self.clarity() })
     }
 }
-
-/// Spacing of the places tried, rows.
-const SPACING: f64 = 0.25;
