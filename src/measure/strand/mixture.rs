@@ -184,19 +184,31 @@ fn left<const TERMS: usize, const LISTS: usize>(
     lists: [&Vec<f64>; LISTS],
     squares: [f64; LISTS],
 ) -> Option<[f64; LISTS]> {
-    let mut normal = SMatrix::<f64, TERMS, TERMS>::from_diagonal(&SVector::from(ridge.map(|r| r * r)));
-    let mut right = [SVector::<f64, TERMS>::zeros(); LISTS];
+    // Plain arrays: this is where most of the time goes, and their loops unroll.
+    let mut normal = [[0.0; TERMS]; TERMS];
+    let mut right = [[0.0; TERMS]; LISTS];
     for (tap, row) in rows.enumerate() {
-        let row = SVector::from(row);
-        normal += row * row.transpose();
-        for (right, list) in right.iter_mut().zip(lists) {
-            *right += row * list.get(tap).copied().unwrap_or(0.0);
+        for (sums, a) in normal.iter_mut().zip(row) {
+            sums.iter_mut().zip(row).for_each(|(sum, b)| *sum += a * b);
         }
+        for (sums, list) in right.iter_mut().zip(lists) {
+            let value = list.get(tap).copied().unwrap_or(0.0);
+            sums.iter_mut().zip(row).for_each(|(sum, a)| *sum += a * value);
+        }
+    }
+    let mut normal = SMatrix::<f64, TERMS, TERMS>::from(normal);
+    for (i, r) in ridge.into_iter().enumerate() {
+        normal[(i, i)] += r * r;
     }
     let factor = normal.cholesky()?;
     let mut out = squares;
-    for (out, right) in out.iter_mut().zip(&right) {
-        *out = (*out - right.dot(&factor.solve(right))).max(0.0) + LEAST_RESIDUAL;
+    for (out, right) in out.iter_mut().zip(right) {
+        // What the model explains is the squared length of the forward-substituted right-hand side.
+        let mut explained = SVector::<f64, TERMS>::from(right);
+        if !factor.l_dirty().solve_lower_triangular_mut(&mut explained) {
+            return None;
+        }
+        *out = (*out - explained.norm_squared()).max(0.0) + LEAST_RESIDUAL;
     }
     Some(out)
 }
