@@ -100,7 +100,7 @@ impl Windows {
 #[derive(Clone)]
 struct Template {
     mean: Vec<f32>,
-    spread: Vec<f32>,
+    inverse_spread: Vec<f32>,
     log_spread: Vec<f32>,
 }
 
@@ -278,7 +278,7 @@ fn template(
     let taps = 2 * half_template + 1;
     let mut out = Template {
         mean: vec![0.0; FEATURES * taps],
-        spread: vec![0.0; FEATURES * taps],
+        inverse_spread: vec![0.0; FEATURES * taps],
         log_spread: vec![0.0; FEATURES * taps],
     };
     // A few hundred windows tell a median to a twentieth of the spread.
@@ -302,7 +302,7 @@ fn template(
             let deviation = 1.4826 * *values.select_nth_unstable_by(n / 2, f32::total_cmp).1;
             let spread = deviation.hypot(LEAST_SPREAD[feature]);
             let at = feature * taps + tap;
-            (out.mean[at], out.spread[at], out.log_spread[at]) = (mean, spread, spread.ln());
+            (out.mean[at], out.inverse_spread[at], out.log_spread[at]) = (mean, 1.0 / spread, spread.ln());
         }
     }
     Some(out)
@@ -445,8 +445,7 @@ fn shift_costs(
     let mut head = vec![0.0f32; windows.taps + 1];
     let mut tail = vec![0.0f32; windows.taps + 1];
     let mut own = vec![0.0f32; candidates];
-    for window in 0..windows.count {
-        let out = &mut costs[window * candidates..(window + 1) * candidates];
+    for (window, out) in costs.chunks_exact_mut(candidates).enumerate() {
         let mut best_kind = (f32::MAX, kinds[window]);
         for (kind, template) in templates.iter().enumerate() {
             let Some(template) = template.as_ref().filter(|_| choose || kind == kinds[window]) else { continue };
@@ -454,10 +453,10 @@ fn shift_costs(
             for feature in 0..FEATURES {
                 let profile = windows.of(window, feature);
                 let part = feature * taps..(feature + 1) * taps;
-                let (mean, spread, log) =
-                    (&template.mean[part.clone()], &template.spread[part.clone()], &template.log_spread[part]);
+                let (mean, inverse, log) =
+                    (&template.mean[part.clone()], &template.inverse_spread[part.clone()], &template.log_spread[part]);
                 let cost = |value: f32, tap: usize| {
-                    let z = (value - mean[tap]) / spread[tap];
+                    let z = (value - mean[tap]) * inverse[tap];
                     0.5 * (z * z).min(CAP) + log[tap]
                 };
                 for (tap, value) in profile.iter().enumerate() {
@@ -468,9 +467,13 @@ fn shift_costs(
                     tail[tap] = tail[tap + 1] + cost(profile[tap], taps - 1);
                 }
                 for (shift, total) in own.iter_mut().enumerate() {
-                    let middle: f32 =
-                        profile[shift..shift + taps].iter().enumerate().map(|(tap, value)| cost(*value, tap)).sum();
-                    *total += head[shift] + middle + tail[shift + taps];
+                    *total += head[shift] + tail[shift + taps];
+                }
+                // Taps outside, shifts inside: neighbouring sums run side by side.
+                for tap in 0..taps {
+                    for (total, value) in own.iter_mut().zip(&profile[tap..tap + candidates]) {
+                        *total += cost(*value, tap);
+                    }
                 }
             }
             let least = own.iter().copied().fold(f32::MAX, f32::min);
@@ -491,16 +494,19 @@ fn best_shifts(costs: &[f32], reach: usize, deviation: f64) -> Vec<isize> {
     let candidates = 2 * reach + 1;
     let count = costs.len() / candidates;
     let bend: Vec<f32> = (0..candidates).map(|d| ((d as f64 / deviation).powi(2) / 2.0) as f32).collect();
+    // Farther than five standard deviations nothing goes in one step.
+    let most = (5.0 * deviation).ceil() as usize;
     let mut total = costs[..candidates].to_vec();
     let mut from = vec![0u16; costs.len()];
     let mut next = vec![0.0f32; candidates];
     for window in 1..count {
         for k in 0..candidates {
-            let (mut best, mut which) = (f32::MAX, 0);
-            for (j, t) in total.iter().enumerate() {
-                let c = t + bend[k.abs_diff(j)];
+            let (low, high) = (k.saturating_sub(most), (k + most).min(candidates - 1));
+            let (mut best, mut which) = (f32::MAX, k);
+            for (j, t) in total[low..=high].iter().enumerate() {
+                let c = t + bend[k.abs_diff(low + j)];
                 if c < best {
-                    (best, which) = (c, j);
+                    (best, which) = (c, low + j);
                 }
             }
             next[k] = best + costs[window * candidates + k];

@@ -29,18 +29,7 @@ pub(super) const BLURS: [f64; 5] = [0.55, 0.8, 1.2, 1.8, 2.5];
 
 /// Covers by hairs just outside of the edge, 0 to 1, with the distances over which they fall to 1 / e, rows. A cover of half
 /// would be core by definition.
-const HAIRS: [(f64, f64); 10] = [
-    (0.0, 1.0),
-    (0.15, 1.5),
-    (0.15, 3.0),
-    (0.15, 6.0),
-    (0.3, 1.5),
-    (0.3, 3.0),
-    (0.3, 6.0),
-    (0.45, 1.5),
-    (0.45, 3.0),
-    (0.45, 6.0),
-];
+const HAIRS: [(f64, f64); 6] = [(0.0, 1.0), (0.15, 3.0), (0.3, 1.5), (0.3, 5.0), (0.45, 1.5), (0.45, 4.0)];
 
 /// Blurs that colour may have beyond light's, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, the
 /// decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a third.
