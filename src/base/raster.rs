@@ -103,11 +103,12 @@ impl Raster<[u8; 3]> {
     pub fn bilinear_through(&self, x: f64, y: f64, table: &[f32; 256]) -> [f32; 3] {
         let (at, fx, fy) = neighbours(self.width, self.height, x, y);
         let (fx, fy) = (fx as f32, fy as f32);
-        let corners = at.map(|i| self.samples[i]);
-        std::array::from_fn(|c| {
-            let [p, q, r, s] = corners.map(|pixel| table[usize::from(pixel[c])]);
-            let (top, bottom) = (p + (q - p) * fx, r + (s - r) * fx);
+        let [p, q, r, s] = at.map(|i| self.samples[i]);
+        let mix = |p: u8, q: u8, r: u8, s: u8| {
+            let light = |code: u8| table[usize::from(code)];
+            let (top, bottom) = (light(p) + (light(q) - light(p)) * fx, light(r) + (light(s) - light(r)) * fx);
             top + (bottom - top) * fy
-        })
+        };
+        [mix(p[0], q[0], r[0], s[0]), mix(p[1], q[1], r[1], s[1]), mix(p[2], q[2], r[2], s[2])]
     }
 }
