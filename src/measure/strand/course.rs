@@ -455,24 +455,28 @@ fn shift_costs(
                 let part = feature * taps..(feature + 1) * taps;
                 let (mean, inverse, log) =
                     (&template.mean[part.clone()], &template.inverse_spread[part.clone()], &template.log_spread[part]);
-                let cost = |value: f32, tap: usize| {
-                    let z = (value - mean[tap]) * inverse[tap];
-                    0.5 * (z * z).min(CAP) + log[tap]
+                let cost = |value: f32, (mean, inverse, log): (f32, f32, f32)| {
+                    let z = (value - mean) * inverse;
+                    let square = z * z;
+                    (if square < CAP { 0.5 * square } else { 0.5 * CAP }) + log
                 };
+                let at = |tap: usize| (mean[tap], inverse[tap], log[tap]);
+                let (inmost, outmost) = (at(0), at(taps - 1));
                 for (tap, value) in profile.iter().enumerate() {
-                    head[tap + 1] = head[tap] + cost(*value, 0);
+                    head[tap + 1] = head[tap] + cost(*value, inmost);
                 }
                 tail[windows.taps] = 0.0;
-                for tap in (0..windows.taps).rev() {
-                    tail[tap] = tail[tap + 1] + cost(profile[tap], taps - 1);
+                for (tap, value) in profile.iter().enumerate().rev() {
+                    tail[tap] = tail[tap + 1] + cost(*value, outmost);
                 }
                 for (shift, total) in own.iter_mut().enumerate() {
                     *total += head[shift] + tail[shift + taps];
                 }
                 // Taps outside, shifts inside: neighbouring sums run side by side.
                 for tap in 0..taps {
+                    let expected = at(tap);
                     for (total, value) in own.iter_mut().zip(&profile[tap..tap + candidates]) {
-                        *total += cost(*value, tap);
+                        *total += cost(*value, expected);
                     }
                 }
             }
