@@ -73,7 +73,7 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
                 normal: Point::new(-dy / n, dx / n),
                 left: Edge { offset_px: -half, u_px: 0.3 },
                 right: Edge { offset_px: half, u_px: 0.3 },
-                hair_cover_px: 0.0,
+                hair_cover_px: None,
                 left_out: (!(used[i - 1] && used[i])).then_some(LeftOutWhy::Kink),
             });
             t += 1.0;
@@ -336,7 +336,7 @@ fn drawn(
                 normal: Point::new(0.0, 1.0),
                 left: Edge { offset_px: left, u_px: 0.2 },
                 right: Edge { offset_px: right, u_px: 0.2 },
-                hair_cover_px: 0.0,
+                hair_cover_px: None,
                 left_out: None,
             }
         })

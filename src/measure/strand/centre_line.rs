@@ -72,7 +72,7 @@ pub(super) fn stations(line: &[Point<Image>], step_px: f64) -> Vec<Station> {
                 normal: tangent.quarter_turn(),
                 left: Edge::default(),
                 right: Edge::default(),
-                hair_cover_px: 0.0,
+                hair_cover_px: None,
                 left_out: None,
             })
         })

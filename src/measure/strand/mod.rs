@@ -7,6 +7,7 @@ mod centre_line;
 mod course;
 mod edges;
 mod ground;
+mod hair;
 mod leave_out;
 mod likelihood;
 mod mixture;
@@ -18,6 +19,7 @@ mod trace;
 mod wraps;
 
 use crate::base::geometry::{Image, Point, Region};
+use crate::base::units::Mm;
 use crate::figures::words::Reason;
 
 use super::photo::Photo;
@@ -101,8 +103,8 @@ pub struct Station {
     pub left: Edge,
     /// Edge at positive offset.
     pub right: Edge,
-    /// Cover of hairs outside both edges, integrated outwards, px.
-    pub hair_cover_px: f64,
+    /// Cover of hairs outside both edges, integrated outwards, px; `None` where it could not be told.
+    pub hair_cover_px: Option<f64>,
     /// Set where this station is not to be measured.
     pub left_out: Option<LeftOutWhy>,
 }
@@ -224,11 +226,18 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     alike::keep(&mut pieces, &mut refused);
     for (i, piece) in pieces.iter_mut().enumerate() {
         leave_out::mark(piece, photo, scale, &ground);
+        hair::measure(piece, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
     let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
     Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
+}
+
+/// Length of a millimetre at the middle of a piece, px, where the scale is known.
+fn mm_px(piece: &Strand, scale: &ScaleFound) -> Option<f64> {
+    let middle = piece.stations.get(piece.stations.len() / 2)?;
+    scale.scale.known()?.map.px_per_mm(middle.centre, middle.normal, Mm(0.0))
 }
 
 /// Longer side of the picture on which finding works, px: a strand of 15 px in an 8-megapixel photo is still 4 wide.

@@ -29,7 +29,7 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
             normal: Point::new(0.0, 1.0),
             left: Edge { offset_px: -20.0, u_px: 0.2 },
             right: Edge { offset_px: 20.0, u_px: 0.2 },
-            hair_cover_px: 0.1,
+            hair_cover_px: Some(0.1),
             left_out: (i < 50).then_some(LeftOutWhy::OffCard),
         })
         .collect();

@@ -85,7 +85,7 @@ impl Course {
                     normal: point(&self.normals)?.unit()?,
                     left: edge(&self.offsets[0])?,
                     right: edge(&self.offsets[1])?,
-                    hair_cover_px: 0.0,
+                    hair_cover_px: None,
                     left_out: None,
                 })
             })
