@@ -55,8 +55,8 @@ const WINDOW: f64 = 0.1;
 /// row per column.
 const SLOPE: f64 = 0.4;
 
-/// Rounds of learning; the shifts stand still after four or five.
-const ROUNDS: usize = 6;
+/// Rounds of learning; more change the width by less than a hundredth of it, either way.
+const ROUNDS: usize = 4;
 
 /// Most plies of different colours.
 const MOST_COLOURS: usize = 3;
