@@ -28,11 +28,14 @@ fn or_reason(result: Result<Quantity<f64>, Reason>) -> Quantity<f64> {
 fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     gathered.any_piece()?;
     let blur = stats::mean(&gathered.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
-    match gathered.mean_width_px() {
-        Some(width) if width >= MIN_CORE_BLURS * blur => Ok(()),
-        _ => Err(Reason::TooBlurred),
-    }
+    let width = gathered.mean_width_px().filter(|width| *width >= MIN_CORE_BLURS * blur).ok_or(Reason::TooBlurred)?;
+    let length: f64 = gathered.pieces.iter().filter_map(|p| Some(p.mean_width_and_length_px()?.1)).sum();
+    if length < MIN_DIAMETERS * width { Err(Reason::TooShort) } else { Ok(()) }
 }
+
+/// Diameters of length that a mean width needs: over less a crack in the table may pass for a strand, and no mean of a
+/// handspun yarn stands.
+const MIN_DIAMETERS: f64 = 5.0;
 
 pub(super) fn px_per_mm(gathered: &Gathered) -> Quantity<f64> {
     or_reason(match &gathered.evidence.scale.scale {

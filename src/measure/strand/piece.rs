@@ -4,14 +4,14 @@ use super::band::Band;
 use super::body::{per_column, rough_bodies};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
-use super::edges::{EdgeLine, Side, split};
+use super::edges::{EdgeLine, Side, between_rows, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
 use super::place::{BETWEEN_PARTS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::median;
+use crate::base::stats::{median, quantile};
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
@@ -69,11 +69,38 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     let tops = split(&ratio, &features, Side::Left, &tops, diameter);
     let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter);
     let (left, right) = edges(&band, &tops, &bottoms, diameter);
+    if !lies_on_ground(&band, &left, &right, diameter) {
+        return None;
+    }
     // The centre line of the body, smooth over a turn of the plies.
     let middles: Vec<f64> =
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
     let drift = smooth_values(&middles, 2.0 * diameter);
     Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+}
+
+/// Lightness over the ground's from which on what lies beside an edge is no ground: shadows are darker, light thrown back by
+/// the yarn and the unevenness of a table make a tenth or two.
+const NO_GROUND: f64 = 1.4;
+
+/// How far beside the edges to look, diameters.
+const BESIDE: [f64; 4] = [0.35, 0.5, 0.6, 0.7];
+
+/// Whether ground lies on either side of a piece. On a dark ground one bright line of a thick strand is easily taken for a
+/// strand of its own; then the rest of the strand lies beside it.
+fn lies_on_ground(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
+    [(Side::Left, left), (Side::Right, right)].into_iter().all(|(side, edge)| {
+        let light: Vec<f64> = edge
+            .rows
+            .iter()
+            .enumerate()
+            .step_by(3)
+            .flat_map(|(column, row)| BESIDE.map(|part| (column, row + side.outward() * part * diameter)))
+            .map(|(column, row)| f64::from(between_rows(&band.planes[0], column, row)))
+            .collect();
+        // Dark lines between bright fibres are no ground either.
+        quantile(&light, 0.75).is_none_or(|light| light < NO_GROUND)
+    })
 }
 
 /// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
