@@ -64,7 +64,7 @@ fn slender_things(ground: &Ground, mask: &Raster<bool>, masked: &dyn Fn(Point<Im
             continue;
         }
         let depth = depths(mask, &thing);
-        for part in opened(mask, &thing, &depth) {
+        for part in parts_of(mask, &thing, &depth, longest) {
             examine(ground, mask, &part, &depth, longest, masked, &mut found);
         }
     }
@@ -381,14 +381,41 @@ fn depths(mask: &Raster<bool>, thing: &[usize]) -> Depth {
     Depth { values: d, low, width: w }
 }
 
+/// Half width, as a part of the picture's longer side, from which on a thing is no yarn but a piece of table or of something
+/// lying there.
+const FAR_TOO_WIDE: f64 = 0.05;
+
+/// The parts of a thing without thin appendages. Of something far too wide the appendages may be the yarn that runs into it:
+/// they are things of their own.
+fn parts_of(mask: &Raster<bool>, thing: &[usize], depth: &Depth, longest: f64) -> Vec<Vec<usize>> {
+    let mut parts = opened(mask, thing, depth);
+    if f64::from(typical_depth(mask.width(), thing, depth).unwrap_or(0.0)) < FAR_TOO_WIDE * longest {
+        return parts;
+    }
+    let mut rest = Raster::filled(mask.width(), mask.height(), false);
+    thing.iter().for_each(|i| rest.samples_mut()[*i] = true);
+    parts.iter().flatten().for_each(|i| rest.samples_mut()[*i] = false);
+    for appendage in components(&rest) {
+        if appendage.len() as f64 >= MIN_LENGTH_PART * longest {
+            let depth = depths(&rest, &appendage);
+            parts.extend(parts_of(&rest, &appendage, &depth, longest));
+        }
+    }
+    parts
+}
+
+/// Half width of a thing: a line of width w has depths 1..w/2; the 85th percentile over all its pixels is close to it.
+fn typical_depth(width: usize, thing: &[usize], depth: &Depth) -> Option<f32> {
+    let mut all: Vec<f32> = thing.iter().map(|i| depth.at(*i, width)).collect();
+    all.sort_unstable_by(f32::total_cmp);
+    all.get(all.len() * 85 / 100).copied()
+}
+
 /// The thing without its thin appendages (ticks and printed lines that touch it): what survives taking away a layer of
 /// 0.4 of its typical half width and putting it back, as connected parts.
 fn opened(mask: &Raster<bool>, thing: &[usize], depth: &Depth) -> Vec<Vec<usize>> {
     let (width, height) = (mask.width(), mask.height());
-    // A line of width w has depths 1..w/2; the 85th percentile over all its pixels is close to its half width.
-    let mut all: Vec<f32> = thing.iter().map(|i| depth.at(*i, width)).collect();
-    all.sort_unstable_by(f32::total_cmp);
-    let Some(typical) = all.get(all.len() * 85 / 100).copied() else { return Vec::new() };
+    let Some(typical) = typical_depth(width, thing, depth) else { return Vec::new() };
     let layer = 0.4 * typical;
     if layer <= 1.0 {
         return vec![thing.to_vec()];
