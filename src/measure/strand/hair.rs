@@ -59,7 +59,7 @@ pub(super) fn measure(piece: &mut Strand, mm_px: Option<f64>, bare: &(dyn Fn(Poi
         return;
     }
     // The guard is taken to be covered as the first line is; lines that could not be read as the mean of the others.
-    let width_of = |k: usize| if k % LINES == 0 { spacing + guard_px } else { spacing };
+    let width_of = |k: usize| if k.is_multiple_of(LINES) { spacing + guard_px } else { spacing };
     let total: f64 = (0..lines.len()).map(width_of).sum();
     let known: f64 = lines.iter().enumerate().filter(|(_, l)| l.is_some()).map(|(k, _)| width_of(k)).sum();
     for (i, station) in piece.stations.iter_mut().enumerate() {

@@ -73,8 +73,9 @@ fn plied_evidence(piece: &PieceLook, coarse: &Coarse, told: f64) -> f64 {
         .iter()
         .map(|w| (w.width.powi(2) + w.middle.powi(2)) / (2.0 * w.noise.max(0.004).powi(2)))
         .fold(0.0, f64::max);
-    let repeating = 2.6 * (coarse.share / 0.26).max(1e-3).ln()
-        + (coarse.second_over_noise / 6.0).max(1e-3).ln()
+    // Where next to nothing was followed, how little does not matter: the pattern of softly lit plies is lost as well.
+    let repeating = 2.6 * (coarse.share.max(LEAST_SHARE) / 0.26).ln()
+        + (coarse.second_over_noise.max(LEAST_SECOND) / 6.0).ln()
         + (0.7 * (wave / 8.0).max(1e-3).ln()).clamp(-1.0, 4.0);
     // In singles coarse and fine lines are the same fibres and run within 2 or 3 degrees of each other; in plied yarn they
     // differ by anything up to 30 degrees: ln(2.5 / 15) = -1.8 where they agree.
@@ -85,6 +86,10 @@ fn plied_evidence(piece: &PieceLook, coarse: &Coarse, told: f64) -> f64 {
     let diameters = piece.outline.usable.iter().filter(|u| **u).count() as f64 / piece.outline.mean_width;
     if odds < 0.0 { odds * ((diameters - 15.0) / 25.0).clamp(0.0, 1.0) } else { odds }
 }
+
+/// Share of what is seen, and second harmonic over noise, that the follower finds in a picture without any pattern.
+const LEAST_SHARE: f64 = 0.1;
+const LEAST_SECOND: f64 = 1.5;
 
 /// How much a pattern can tell about its repeating: nothing from three repeats, all from nine.
 fn repeats_told(coarse: &Coarse) -> f64 {
