@@ -1,7 +1,10 @@
 //! How many plies: the evidence of all pieces weighed together.
 
+use std::f64::consts::PI;
+
 use super::fold::Fit;
 use super::piece::{CANDIDATES, Candidate, Coarse, PieceLook};
+use super::track::STEEPEST_SLOPE;
 
 /// Independent places in a folded picture: about three across and eight along one turn.
 const INDEPENDENT_PLACES: f64 = 24.0;
@@ -79,13 +82,35 @@ fn plied_evidence(piece: &PieceLook, coarse: &Coarse, told: f64) -> f64 {
         + (0.7 * (wave / 8.0).max(1e-3).ln()).clamp(-1.0, 4.0);
     // In singles coarse and fine lines are the same fibres and run within 2 or 3 degrees of each other; in plied yarn they
     // differ by anything up to 30 degrees: ln(2.5 / 15) = -1.8 where they agree.
-    let crossing = (0.5 * (coarse.coarse_less_fine.to_degrees() / 2.5).powi(2)).min(7.0) - 1.8;
+    // The followed pattern and the windows of coarse lines answer the same question: the clearer one counts, not both.
+    let off = 0.5 * (coarse.coarse_less_fine.to_degrees() / 2.5).powi(2);
+    let crossing = off.max(too_many_repeats(piece, coarse)).min(7.0) - 1.8;
     let odds = told * repeating + (piece.fine.len() as f64 / 6.0).min(1.0) * crossing;
     // That nothing repeats can only be said of a piece in which it would have been seen: 15 diameters hold as few as one
     // repeat of a softly plied yarn, 40 at least three.
     let diameters = piece.outline.usable.iter().filter(|u| **u).count() as f64 / piece.outline.mean_width;
     if odds < 0.0 { odds * ((diameters - 15.0) / 25.0).clamp(0.0, 1.0) } else { odds }
 }
+
+/// Half the squared deviations by which the followed pattern repeats too often in a turn for singles.
+///
+/// All that is seen of singles runs along the fibres, so that a pattern that passes `k` times per diameter repeats
+/// `m = pi k / tan(angle)` times a turn, and its phase runs through `m` radians per radian around the face. The follower looks
+/// up to `STEEPEST_SLOPE`, through a face that is `SLOPE_SPREAD` blunt: what lies far beyond cannot run along the fibres.
+fn too_many_repeats(piece: &PieceLook, coarse: &Coarse) -> f64 {
+    let angle = coarse.track.sense * piece.concentration().1;
+    if angle <= 0.0 {
+        return 0.0;
+    }
+    let repeats = PI * coarse.rate * piece.outline.mean_width / angle.tan();
+    // Fine lines are read to about 1.5 degrees, and dm / m = u / (sin cos): a low angle says little.
+    let from_angle = repeats * 1.5f64.to_radians() / (angle.sin() * angle.cos());
+    0.5 * ((repeats - STEEPEST_SLOPE).max(0.0) / SLOPE_SPREAD.hypot(from_angle)).powi(2)
+}
+
+/// Standard deviation of the slopes that a cosine over the sampled face lets through, radians per radian: its power falls to
+/// half at 1.62 from the slope looked at, which is 1.18 standard deviations of a Gaussian.
+const SLOPE_SPREAD: f64 = 1.4;
 
 /// Share of what is seen, and second harmonic over noise, that the follower finds in a picture without any pattern.
 const LEAST_SHARE: f64 = 0.1;

@@ -11,7 +11,9 @@ use rustfft::{FftPlanner, num_complex::Complex};
 use super::face::Face;
 
 /// Phase slopes around the face that are tried, radians per radian, either sense.
-const SLOPES: [f64; 2] = [1.4, 3.4];
+const SLOPES: [f64; 2] = [1.4, STEEPEST_SLOPE];
+/// The steepest of them.
+pub(super) const STEEPEST_SLOPE: f64 = 3.4;
 /// Repeats per octave of the frequency grid.
 const PER_OCTAVE: f64 = 7.0;
 
