@@ -201,17 +201,30 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let on_card = |p: Point<Image>| {
         scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| ground::inside_polygon(&ruler.area, p))
     };
+    // Pale yarn lies on a ruler card's dark field: a ground of its own.
+    let on_dark_field = || {
+        let field = &scale.chosen_card()?.fields[1];
+        let inside = |p: Point<Image>| request.region.is_none_or(|r| r.contains(p)) && ground::inside_polygon(field, p);
+        let plain = ground::Texture::Plain;
+        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, true, plain, &on_card)?;
+        let found = trace::find(&ground, &marks);
+        let longest = field.iter().zip(field.iter().cycle().skip(1)).map(|(a, b)| a.distance(*b)).fold(0.0, f64::max);
+        let length = |trace: &trace::Trace| trace.path.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>();
+        found.traces.iter().any(|trace| length(trace) > CROSSING_PART * longest).then_some((ground, found))
+    };
     // A plain ground first; only where nothing can be traced on one, a textured ground.
     let look = |texture| {
         let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, bounded, texture, &on_card)?;
         let found = trace::find(&ground, &marks);
         Some((ground, found))
     };
-    let plain = look(ground::Texture::Plain);
-    let seen = match plain {
-        Some((_, ref found)) if !found.traces.is_empty() || bounded => plain,
-        _ => look(ground::Texture::Rough).filter(|(_, found)| !found.traces.is_empty()).or(plain),
-    };
+    let seen = on_dark_field().or_else(|| {
+        let plain = look(ground::Texture::Plain);
+        match plain {
+            Some((_, ref found)) if !found.traces.is_empty() || bounded => plain,
+            _ => look(ground::Texture::Rough).filter(|(_, found)| !found.traces.is_empty()).or(plain),
+        }
+    });
     let Some((ground, found)) = seen else { return none(nothing) };
     let mut pieces: Vec<Strand> =
         found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
@@ -233,6 +246,9 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
     Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
 }
+
+/// Part of the dark field's longer side that a strand on it must run: hairs and fluff do not.
+const CROSSING_PART: f64 = 0.5;
 
 /// Length of a millimetre at the middle of a piece, px, where the scale is known.
 fn mm_px(piece: &Strand, scale: &ScaleFound) -> Option<f64> {
