@@ -100,6 +100,20 @@ fn tally(photos: impl IntoIterator<Item = (PathBuf, Value)>) -> Tally {
     tally
 }
 
+/// Pale yarn on the ruler card's dark field, half of its card white. Truth: what the demo drew (`strandrule demo` writes it
+/// beside the photo); tolerances twice those of the goal for careful photos.
+#[test]
+fn pale_yarn_on_the_dark_field_is_measured() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-images/01-ivo-short-draw.jpg");
+    let report = report_of(&read(&path, &Limits::default()).expect("the photo can be read"));
+    let sample = &report["sample"];
+    let value = |name: &str| sample[name]["value"].as_f64().unwrap_or(f64::NAN);
+    assert_eq!(sample["twist_direction"]["value"], "Z");
+    assert_eq!(sample["plies"]["value"], 1);
+    assert!((value("diameter_mm") / 0.790 - 1.0).abs() < 0.04, "{} mm", value("diameter_mm"));
+    assert!((value("twists_per_inch") / 6.35 - 1.0).abs() < 0.08, "{} turns an inch", value("twists_per_inch"));
+}
+
 #[test]
 fn photos_kept_as_fixtures_are_measured_right() {
     let photos = with_truth(&Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos"));
