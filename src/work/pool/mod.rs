@@ -200,6 +200,10 @@ fn wraps_from_diameter(diameter_mm: &Quantity<f64>) -> Quantity<f64> {
         return Quantity::Unanswered(Reason::NotFinite);
     };
     let Quantity::Measured { budget, .. } = diameter_mm else { return Quantity::Unanswered(Reason::NotFinite) };
+    if low <= 0.0 {
+        // A diameter that may be none: the photos differ by more than they have in common.
+        return Quantity::Unanswered(Reason::PhotosDisagree);
+    }
     let slope = MM_PER_INCH / (d * d);
     let budget = budget.iter().map(|c| Component { standard_uncertainty: c.standard_uncertainty * slope, ..*c });
     Quantity::with_interval(
