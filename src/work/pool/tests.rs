@@ -19,7 +19,7 @@ struct Case {
 // the values.
 #[test]
 fn pooling_agrees_with_a_reference_library() {
-    let cases: Vec<Case> = serde_json::from_str(include_str!("../../../fixtures/work/meta_reference.json")).unwrap();
+    let cases: Vec<Case> = serde_json::from_str(include_str!("../../../fixtures/pool/meta_reference.json")).unwrap();
     assert_eq!(cases.len(), 4);
     for case in cases {
         let readings: Vec<Reading> =
