@@ -34,6 +34,13 @@ pub fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
+/// Upper median of samples, which it puts into another order; `None` when empty.
+#[must_use]
+pub fn upper_median(samples: &mut [f32]) -> Option<f32> {
+    let half = samples.len() / 2;
+    (!samples.is_empty()).then(|| *samples.select_nth_unstable_by(half, f32::total_cmp).1)
+}
+
 /// Standard deviation estimated from the median absolute deviation, `1.4826 MAD` (consistent for a normal
 /// distribution: 1 / quantile(3/4)); `None` when empty.
 #[must_use]

@@ -1,6 +1,7 @@
 //! Where the yarn's body lies in a band, roughly: rows that are neither bare ground nor its shadow.
 
 use super::band::Band;
+use crate::base::stats::upper_median;
 
 /// Rough body in one block of columns, rows of the band.
 #[derive(Debug, Clone, Copy)]
@@ -67,11 +68,7 @@ fn row_look(band: &Band, row: usize, start: usize, end: usize) -> (f32, f32) {
         })
         .collect();
     let mut light: Vec<f32> = l.iter().step_by(stride).copied().collect();
-    let middle = |list: &mut Vec<f32>, none: f32| {
-        let n = list.len();
-        if n == 0 { none } else { *list.select_nth_unstable_by(n / 2, f32::total_cmp).1 }
-    };
-    (middle(&mut evidence, 0.0), middle(&mut light, 1.0))
+    (upper_median(&mut evidence).unwrap_or(0.0), upper_median(&mut light).unwrap_or(1.0))
 }
 
 /// Moves the lit side's edge of a body out to where bare ground begins. A body is often plainer on its lit side, but there

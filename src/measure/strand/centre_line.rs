@@ -2,6 +2,7 @@
 
 use super::{Edge, Station};
 use crate::base::geometry::{Image, Point};
+use crate::base::stats::median;
 
 /// A line smoothed by a Gaussian of `sigma` points, ends held by reflection through the end points.
 pub(super) fn smoothed(line: &[Point<Image>], sigma: f64) -> Vec<Point<Image>> {
@@ -39,6 +40,24 @@ pub(super) fn smooth_values(values: &[f64], sigma: f64) -> Vec<f64> {
         }
     }
     now
+}
+
+/// Median of the known values within `half` places, taken every `stride` places and joined linearly.
+pub(super) fn running_median(values: &[Option<f64>], half: usize, stride: usize) -> Vec<Option<f64>> {
+    let knots: Vec<Option<f64>> = (0..values.len())
+        .step_by(stride)
+        .map(|i| {
+            let part = &values[i.saturating_sub(half)..(i + half + 1).min(values.len())];
+            median(&part.iter().copied().flatten().collect::<Vec<_>>())
+        })
+        .collect();
+    (0..values.len())
+        .map(|i| {
+            let (k, t) = (i / stride, (i % stride) as f64 / stride as f64);
+            let (a, b) = (knots.get(k).copied().flatten()?, knots.get(k + 1).copied().flatten());
+            Some(b.map_or(a, |b| a + (b - a) * t))
+        })
+        .collect()
 }
 
 /// The line at equal steps, by linear interpolation (the line is smooth and dense); normals from central differences.

@@ -7,11 +7,11 @@
 //! dynamic programming. What comes out is the course of the edge; how far the whole course lies from the core edge is
 //! `place`'s to say.
 
-use super::band::Band;
-use super::centre_line::smooth_values;
-use super::edges::{Side, between_rows};
+use super::band::{Band, between_rows};
+use super::centre_line::{running_median, smooth_values};
+use super::edges::Side;
 use crate::base::raster::Raster;
-use crate::base::stats::{median, quantile, standard_deviation};
+use crate::base::stats::{quantile, standard_deviation, upper_median};
 
 /// An edge's course.
 #[derive(Debug, Clone)]
@@ -97,7 +97,6 @@ impl Windows {
 }
 
 /// Mean and spread of the windows of one kind, from inside to outside.
-#[derive(Clone)]
 struct Template {
     mean: Vec<f32>,
     inverse_spread: Vec<f32>,
@@ -188,18 +187,9 @@ const RIPPLE: f64 = 0.03;
 fn base_line(start: &[f64], diameter: f64) -> Vec<f64> {
     let half = (2.0 * diameter).round() as usize;
     let stride = ((diameter / 4.0).round() as usize).max(1);
-    let knots: Vec<f64> = (0..start.len())
-        .step_by(stride)
-        .map(|c| median(&start[c.saturating_sub(half)..(c + half + 1).min(start.len())]).unwrap_or(start[c]))
-        .collect();
-    let last = knots.len().saturating_sub(1);
-    let line: Vec<f64> = (0..start.len())
-        .map(|c| {
-            let (k, t) = (c / stride, (c % stride) as f64 / stride as f64);
-            let (a, b) = (knots[k.min(last)], knots[(k + 1).min(last)]);
-            a + (b - a) * t
-        })
-        .collect();
+    let known: Vec<Option<f64>> = start.iter().copied().map(Some).collect();
+    let line: Vec<f64> =
+        running_median(&known, half, stride).into_iter().zip(start).map(|(m, s)| m.unwrap_or(*s)).collect();
     smooth_values(&line, diameter)
 }
 
@@ -238,7 +228,7 @@ fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f6
             let mut middle_of = |value: &dyn Fn(usize) -> f32| {
                 values.clear();
                 values.extend(span.clone().map(value));
-                *values.select_nth_unstable_by(half, f32::total_cmp).1
+                upper_median(&mut values).unwrap_or(0.0)
             };
             let own = |i: usize| light[i].max(0.0) + OWN_FLOOR;
             let look = [middle_of(&own).ln(), middle_of(&|i| red[i] / own(i)), middle_of(&|i| blue[i] / own(i)), {
@@ -293,13 +283,9 @@ fn template(
                     .step_by(skip)
                     .filter_map(|w| under(windows.of(*w, feature), shifts[*w], half_template, reach).get(tap)),
             );
-            let n = values.len();
-            if n == 0 {
-                return None;
-            }
-            let mean = *values.select_nth_unstable_by(n / 2, f32::total_cmp).1;
+            let mean = upper_median(&mut values)?;
             values.iter_mut().for_each(|v| *v = (*v - mean).abs());
-            let deviation = 1.4826 * *values.select_nth_unstable_by(n / 2, f32::total_cmp).1;
+            let deviation = 1.4826 * upper_median(&mut values)?;
             let spread = deviation.hypot(LEAST_SPREAD[feature]);
             let at = feature * taps + tap;
             (out.mean[at], out.inverse_spread[at], out.log_spread[at]) = (mean, 1.0 / spread, spread.ln());
@@ -339,8 +325,7 @@ fn two_kinds(windows: &Windows, shifts: &[isize], half_template: usize, reach: u
         let norm = direction.iter().map(|d| d * d).sum::<f32>().sqrt().max(1e-12);
         direction.iter_mut().for_each(|d| *d /= norm);
     }
-    let mut sorted = scores.clone();
-    let middle = *sorted.select_nth_unstable_by(windows.count / 2, f32::total_cmp).1;
+    let middle = upper_median(&mut scores.clone()).unwrap_or(0.0);
     scores.iter().map(|s| usize::from(*s > middle)).collect()
 }
 

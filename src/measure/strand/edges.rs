@@ -5,7 +5,7 @@ use super::likelihood::Features;
 use crate::base::raster::Raster;
 
 /// One edge of the body in each column.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub(super) struct EdgeLine {
     /// Row of the edge, fractions allowed.
     pub(super) rows: Vec<f64>,
@@ -167,12 +167,4 @@ fn best_line(gain: &[Vec<f32>], reach: isize) -> Vec<isize> {
         k = (k as isize + isize::from(from[column][k])).clamp(0, candidates as isize - 1) as usize;
     }
     line
-}
-
-/// Sample between two rows of a column, rows clamped to the border.
-pub(super) fn between_rows(plane: &Raster<f32>, column: usize, row: f64) -> f32 {
-    let row = row.clamp(0.0, plane.height().saturating_sub(1) as f64);
-    let first = row.floor();
-    let (a, b) = (plane.clamped(column as isize, first as isize), plane.clamped(column as isize, first as isize + 1));
-    a + (b - a) * (row - first) as f32
 }

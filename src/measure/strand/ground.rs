@@ -67,20 +67,23 @@ struct Cell {
     uniform: bool,
 }
 
+/// The picture in which grounds are found, its longer side at most `longest_side`.
+pub(super) fn reduced(photo: &Photo, longest_side: usize) -> Reduced {
+    let longest = photo.rgb.width().max(photo.rgb.height());
+    Reduced::of(&photo.rgb, longest.div_ceil(longest_side).max(1))
+}
+
 impl Ground {
     /// Finds the ground; `None` where nothing is uniform. `inside` limits the search (the card's outline, a region); when
     /// it is `bounded`, the ground is all that lies inside. `hint` is true on things that lie on the ground (a ruler's
     /// marks): of several grounds the one beside them is taken.
     pub(super) fn find(
-        photo: &Photo,
-        longest_side: usize,
+        reduced: &Reduced,
         inside: &dyn Fn(Point<Image>) -> bool,
         bounded: bool,
         texture: Texture,
         hint: &dyn Fn(Point<Image>) -> bool,
     ) -> Option<Self> {
-        let longest = photo.rgb.width().max(photo.rgb.height());
-        let reduced = Reduced::of(&photo.rgb, longest.div_ceil(longest_side).max(1));
         let (width, height) = (reduced.rgb.width(), reduced.rgb.height());
         if width < 4 * CELL || height < 4 * CELL {
             return None;
@@ -148,6 +151,7 @@ impl Ground {
             }
         }
         let domain = eroded(&domain, RIM);
+        let reduced = reduced.clone();
         Some(Self { reduced, domain, difference: field, noise, model, rest, size, textured: texture == Texture::Rough })
     }
 

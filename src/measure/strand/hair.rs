@@ -7,12 +7,13 @@
 use rayon::prelude::*;
 
 use super::Strand;
+use super::centre_line::running_median;
 use crate::base::geometry::{Image, Point};
 use crate::base::stats::median;
 
 /// How far out hairs are counted: two diameters, or three millimetres where that is less and the scale is known.
 const REACH_DIAMETERS: f64 = 2.0;
-pub(super) const REACH_MM: f64 = 3.0;
+const REACH_MM: f64 = 3.0;
 
 /// Lines a side; covers change slowly outwards.
 const LINES: usize = 30;
@@ -85,8 +86,8 @@ fn body_colour(piece: &Strand) -> [f64; 3] {
     sum.map(|s| s / f64::max(count, 1.0))
 }
 
-/// One line parallel to an edge; `None` where body and ground are too alike on it or something else
-/// lies there.
+/// One line parallel to an edge; `None` where body and ground are too alike on it or something else lies
+/// there.
 fn line(
     piece: &Strand,
     side: f64,
@@ -126,12 +127,11 @@ fn line(
     // 0 is ground, 1 the body's colour.
     let towards: Vec<Option<f64>> =
         seen.iter().map(|v| v.map(|v| (0..3).map(|c| (v[c] - ground[c]) * axis[c]).sum::<f64>() / length)).collect();
-    let smooth = running_median(&towards, half);
+    let smooth = running_median(&towards, half, (half / 3).max(1));
     let above: Vec<Option<f64>> = towards.iter().zip(&smooth).map(|(v, m)| Some((*v)? - (*m)?)).collect();
     // Noise alone, from the side that hairs do not reach: below the ground.
-    let below: Vec<f64> = above.iter().flatten().filter(|v| **v < 0.0).map(|v| -v).collect();
-    let noise = below.iter().map(|v| v * v).sum::<f64>() / below.len().max(1) as f64;
-    let noise = noise.sqrt();
+    let below: Vec<f64> = above.iter().flatten().copied().filter(|v| *v < 0.0).collect();
+    let noise = (below.iter().map(|v| v * v).sum::<f64>() / below.len().max(1) as f64).sqrt();
     Some(Line { above, noise })
 }
 
@@ -152,23 +152,4 @@ impl Line {
         let mean = known.iter().sum::<f64>() / known.len().max(1) as f64;
         self.above.iter().map(|v| v.map_or(mean, hair)).collect()
     }
-}
-
-/// Median of the known values within `half` places, taken every third of that and joined linearly.
-fn running_median(values: &[Option<f64>], half: usize) -> Vec<Option<f64>> {
-    let stride = (half / 3).max(1);
-    let knots: Vec<Option<f64>> = (0..values.len())
-        .step_by(stride)
-        .map(|i| {
-            let part = &values[i.saturating_sub(half)..(i + half + 1).min(values.len())];
-            median(&part.iter().copied().flatten().collect::<Vec<_>>())
-        })
-        .collect();
-    (0..values.len())
-        .map(|i| {
-            let (k, t) = (i / stride, (i % stride) as f64 / stride as f64);
-            let (a, b) = (knots.get(k).copied().flatten()?, knots.get(k + 1).copied().flatten());
-            Some(b.map_or(a, |b| a + (b - a) * t))
-        })
-        .collect()
 }

@@ -17,6 +17,7 @@
 use std::sync::LazyLock;
 
 use nalgebra::{SMatrix, SVector};
+use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Taps a row: half a row apart keeps a blur of less than a row.
 pub(super) const TAPS_PER_ROW: usize = 2;
@@ -213,14 +214,8 @@ fn cover(u: f64, blur: f64, (hair_cover, hair_reach): (f64, f64)) -> f64 {
     body + hair_cover * (0.5 * ratio * ratio - u / hair_reach).exp() * normal_cumulative(u / blur - ratio)
 }
 
-/// Cumulative normal distribution by Abramowitz & Stegun 7.1.26 (error below 1.5e-7; from memory).
 fn normal_cumulative(x: f64) -> f64 {
-    let z = x.abs() / std::f64::consts::SQRT_2;
-    let t = 1.0 / (1.0 + 0.327_591_1 * z);
-    let poly =
-        t * (0.254_829_592 + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
-    let erf = 1.0 - poly * (-z * z).exp();
-    if x >= 0.0 { 0.5 * (1.0 + erf) } else { 0.5 * (1.0 - erf) }
+    Normal::standard().cdf(x)
 }
 
 #[cfg(test)]

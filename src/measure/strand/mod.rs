@@ -201,28 +201,26 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let on_card = |p: Point<Image>| {
         scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| ground::inside_polygon(&ruler.area, p))
     };
+    let reduced = ground::reduced(photo, FINDING_SIDE_PX);
+    let look = |texture, inside: &dyn Fn(Point<Image>) -> bool, bounded| {
+        let ground = ground::Ground::find(&reduced, inside, bounded, texture, &on_card)?;
+        let found = trace::find(&ground, &marks);
+        Some((ground, found))
+    };
     // Pale yarn lies on a ruler card's dark field: a ground of its own.
     let on_dark_field = || {
         let field = &scale.chosen_card()?.fields[1];
         let inside = |p: Point<Image>| request.region.is_none_or(|r| r.contains(p)) && ground::inside_polygon(field, p);
-        let plain = ground::Texture::Plain;
-        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, true, plain, &on_card)?;
-        let found = trace::find(&ground, &marks);
         let longest = field.iter().zip(field.iter().cycle().skip(1)).map(|(a, b)| a.distance(*b)).fold(0.0, f64::max);
-        let length = |trace: &trace::Trace| trace.path.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>();
-        found.traces.iter().any(|trace| length(trace) > CROSSING_PART * longest).then_some((ground, found))
+        look(ground::Texture::Plain, &inside, true)
+            .filter(|(_, found)| found.traces.iter().any(|trace| trace.length_px() > CROSSING_PART * longest))
     };
     // A plain ground first; only where nothing can be traced on one, a textured ground.
-    let look = |texture| {
-        let ground = ground::Ground::find(photo, FINDING_SIDE_PX, &inside, bounded, texture, &on_card)?;
-        let found = trace::find(&ground, &marks);
-        Some((ground, found))
-    };
     let seen = on_dark_field().or_else(|| {
-        let plain = look(ground::Texture::Plain);
+        let plain = look(ground::Texture::Plain, &inside, bounded);
         match plain {
             Some((_, ref found)) if !found.traces.is_empty() || bounded => plain,
-            _ => look(ground::Texture::Rough).filter(|(_, found)| !found.traces.is_empty()).or(plain),
+            _ => look(ground::Texture::Rough, &inside, bounded).filter(|(_, found)| !found.traces.is_empty()).or(plain),
         }
     });
     let Some((ground, found)) = seen else { return none(nothing) };

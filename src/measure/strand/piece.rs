@@ -1,10 +1,10 @@
 //! From a rough trace to a measured piece.
 
-use super::band::Band;
+use super::band::{Band, between_rows};
 use super::body::{per_column, rough_bodies};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
-use super::edges::{EdgeLine, Side, between_rows, split};
+use super::edges::{EdgeLine, Side, split};
 use super::ground::Ground;
 use super::likelihood::{self, Features};
 use super::place::{BETWEEN_PARTS, Placed, place};

@@ -7,11 +7,11 @@
 
 use rayon::prelude::*;
 
-use super::band::Band;
+use super::band::{Band, between_rows};
 use super::course::Course;
-use super::edges::{Side, between_rows};
+use super::edges::Side;
 use super::mixture::{BLURS, LEAST_TAPS, SPACING, TAPS_PER_ROW, Window};
-use crate::base::stats::median;
+use crate::base::stats::{median, upper_median};
 
 /// The edge of one side, for the whole strand.
 #[derive(Debug, Clone, Copy)]
@@ -103,12 +103,7 @@ pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Op
             // The colour that is told from the ground best shows how far the courses of its side lie from the edge.
             let guide = clearest_of(Some(parts[i].0)).filter(|j| *j != i).map(|j| alone[j].1.offset);
             let blur = clearest_of(None).filter(|j| *j != i).map(|j| alone[j].1.blur);
-            Known {
-                blur: blur
-                    .map_or([0.0; BLURS.len()], |blur| BLURS.map(|b| ((b / blur).ln() / BLUR_SPREAD).powi(2) / 2.0)),
-                edge: guide.unwrap_or(0.0),
-                edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_PARTS),
-            }
+            Known { blur, edge: guide.unwrap_or(0.0), edge_u: guide.map_or(FIRST_GUESS, |_| BETWEEN_PARTS) }
         })
         .collect();
     let together = look(&profiles, &known, alone.into_iter().map(|(tried, _)| Some(tried)).collect())?;
@@ -135,14 +130,15 @@ pub(super) fn place(band: &Band, courses: [&mut Course; 2], diameter: f64) -> Op
 /// What is known of an edge from the others of its piece.
 #[derive(Debug, Clone, Copy)]
 struct Known {
-    blur: BlurCosts,
+    /// Rows, to within `BLUR_SPREAD`.
+    blur: Option<f64>,
     /// Outwards from the course, and its standard uncertainty, rows.
     edge: f64,
     edge_u: f64,
 }
 
 impl Known {
-    const NOTHING: Self = Self { blur: [0.0; BLURS.len()], edge: 0.0, edge_u: FIRST_GUESS };
+    const NOTHING: Self = Self { blur: None, edge: 0.0, edge_u: FIRST_GUESS };
 }
 
 /// Medians over the columns at each tap across the edge, from inside to outside.
@@ -175,17 +171,13 @@ impl Profile {
                             .step_by(stride)
                             .map(|(column, row)| between_rows(&band.planes[c], *column, row + outward * x)),
                     );
-                    let n = values.len();
-                    if n == 0 { 0.0 } else { f64::from(*values.select_nth_unstable_by(n / 2, f32::total_cmp).1) }
+                    f64::from(upper_median(&mut values).unwrap_or(0.0))
                 })
                 .collect()
         });
         Self { x, planes }
     }
 }
-
-/// Minus the logarithm of the evidence for each of `BLURS`.
-type BlurCosts = [f64; BLURS.len()];
 
 /// All that was tried of one edge.
 struct Tried {
@@ -241,7 +233,8 @@ impl Tried {
 
     /// Mean and spread of the edge, given what is known of it from elsewhere.
     fn posterior(&self, known: &Known) -> Option<Placed> {
-        let cost = |t: &(f64, f64, usize)| t.0 + known.blur[t.2] + ((t.1 - known.edge) / known.edge_u).powi(2) / 2.0;
+        let unlike = BLURS.map(|b| known.blur.map_or(0.0, |blur| ((b / blur).ln() / BLUR_SPREAD).powi(2) / 2.0));
+        let cost = |t: &(f64, f64, usize)| t.0 + unlike[t.2] + ((t.1 - known.edge) / known.edge_u).powi(2) / 2.0;
         let least = self.all.iter().map(cost).min_by(f64::total_cmp)?;
         let (mut sum, mut first, mut second, mut blur) = (0.0, 0.0, 0.0, 0.0);
         for t in &self.all {
@@ -254,5 +247,28 @@ impl Tried {
         let offset = first / sum;
         let variance = (second / sum - offset * offset).max(0.0) + SPACING * SPACING / 12.0;
         Some(Placed { offset, u: variance.sqrt(), blur: blur / sum, clarity: self.clarity() })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use statrs::distribution::{ContinuousCDF, Normal};
+
+    use super::*;
+
+    /// Steps between ramps: a dark rim inside, a deepening shadow outside. Truth: the drawing.
+    #[test]
+    fn ramps_beside_a_step_do_not_move_it() {
+        for edge in [-2.3, -0.4, 0.0, 1.1, 2.6] {
+            let x: Vec<f64> = (-36..=36).map(|k| f64::from(k) / TAPS_PER_ROW as f64).collect();
+            let light = x.iter().map(|x| {
+                let ground = Normal::standard().cdf((x - edge) / 0.8);
+                (1.0 - ground) * (0.2 - 0.004 * (x - edge)) + ground * (0.6 + 0.01 * (x - edge))
+            });
+            let planes = [light.collect(), vec![0.0; x.len()], vec![0.0; x.len()]];
+            let tried = Tried::about(&Profile { x, planes }, 0.0, 12.0, 40.0).unwrap();
+            let found = tried.posterior(&Known::NOTHING).unwrap();
+            assert!((found.offset - edge).abs() < 0.12, "{} for {edge}", found.offset);
+        }
     }
 }

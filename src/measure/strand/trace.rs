@@ -28,6 +28,13 @@ pub(super) struct Trace {
     pub(super) width_px: f64,
 }
 
+impl Trace {
+    /// Length of its path, photo px.
+    pub(super) fn length_px(&self) -> f64 {
+        self.path.windows(2).map(|w| w[0].distance(w[1])).sum()
+    }
+}
+
 /// A thing that is no yarn, by shape alone.
 #[derive(Debug, Clone)]
 pub(super) struct Blob {
@@ -388,8 +395,10 @@ const FAR_TOO_WIDE: f64 = 0.05;
 /// The parts of a thing without thin appendages. Of something far too wide the appendages may be the yarn that runs into it:
 /// they are things of their own.
 fn parts_of(mask: &Raster<bool>, thing: &[usize], depth: &Depth, longest: f64) -> Vec<Vec<usize>> {
-    let mut parts = opened(mask, thing, depth);
-    if f64::from(typical_depth(mask.width(), thing, depth).unwrap_or(0.0)) < FAR_TOO_WIDE * longest {
+    let Some(typical) = typical_depth(mask.width(), thing, depth) else { return Vec::new() };
+    // The layer is 0.4 of the typical half width.
+    let mut parts = opened(mask, thing, depth, 0.4 * typical);
+    if f64::from(typical) < FAR_TOO_WIDE * longest {
         return parts;
     }
     let mut rest = Raster::filled(mask.width(), mask.height(), false);
@@ -411,12 +420,10 @@ fn typical_depth(width: usize, thing: &[usize], depth: &Depth) -> Option<f32> {
     all.get(all.len() * 85 / 100).copied()
 }
 
-/// The thing without its thin appendages (ticks and printed lines that touch it): what survives taking away a layer of
-/// 0.4 of its typical half width and putting it back, as connected parts.
-fn opened(mask: &Raster<bool>, thing: &[usize], depth: &Depth) -> Vec<Vec<usize>> {
+/// The thing without its thin appendages (ticks and printed lines that touch it): what survives taking away a layer and
+/// putting it back, as connected parts.
+fn opened(mask: &Raster<bool>, thing: &[usize], depth: &Depth, layer: f32) -> Vec<Vec<usize>> {
     let (width, height) = (mask.width(), mask.height());
-    let Some(typical) = typical_depth(width, thing, depth) else { return Vec::new() };
-    let layer = 0.4 * typical;
     if layer <= 1.0 {
         return vec![thing.to_vec()];
     }
