@@ -81,7 +81,8 @@ impl<T: Copy> Raster<T> {
 fn neighbours(width: usize, height: usize, x: f64, y: f64) -> ([usize; 4], f64, f64) {
     let x = x.clamp(0.0, (width - 1) as f64);
     let y = y.clamp(0.0, (height - 1) as f64);
-    let (x0, y0) = (x.floor() as usize, y.floor() as usize);
+    // Not negative: cutting off is rounding down.
+    let (x0, y0) = (x as usize, y as usize);
     let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
     ([y0 * width + x0, y0 * width + x1, y1 * width + x0, y1 * width + x1], x - x0 as f64, y - y0 as f64)
 }

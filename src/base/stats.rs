@@ -20,12 +20,12 @@ pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
-    let mut sorted = values.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let at = p.clamp(0.0, 1.0) * (sorted.len() - 1) as f64;
-    let low = at.floor() as usize;
-    let high = (low + 1).min(sorted.len() - 1);
-    Some(sorted[low] + (sorted[high] - sorted[low]) * (at - low as f64))
+    let mut parted = values.to_vec();
+    let at = p.clamp(0.0, 1.0) * (parted.len() - 1) as f64;
+    let low = at as usize;
+    let (_, here, above) = parted.select_nth_unstable_by(low, f64::total_cmp);
+    let next = above.iter().copied().min_by(f64::total_cmp).unwrap_or(*here);
+    Some(*here + (next - *here) * (at - low as f64))
 }
 
 /// Median; `None` when empty.

@@ -66,8 +66,10 @@ impl Band {
 
 /// Sample between two rows of a column, rows clamped to the border.
 pub(super) fn between_rows(plane: &Raster<f32>, column: usize, row: f64) -> f32 {
-    let row = row.clamp(0.0, plane.height().saturating_sub(1) as f64);
-    let first = row.floor();
-    let (a, b) = (plane.clamped(column as isize, first as isize), plane.clamped(column as isize, first as isize + 1));
-    a + (b - a) * (row - first) as f32
+    let last = plane.height().saturating_sub(1);
+    let row = row.clamp(0.0, last as f64);
+    // Not negative: cutting off is rounding down.
+    let first = row as usize;
+    let (a, b) = (plane.row(first)[column], plane.row((first + 1).min(last))[column]);
+    a + (b - a) * (row - first as f64) as f32
 }

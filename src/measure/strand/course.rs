@@ -219,31 +219,60 @@ fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f6
         })
         .collect();
     let mut samples = vec![0.0f32; count * FEATURES * taps];
-    let mut values = Vec::with_capacity(2 * half + 1);
     for tap in 0..taps {
         let [light, red, blue] = [0, 1, 2].map(|c: usize| along[c].row(tap));
-        for window in 0..count {
-            let middle = first + window * stride;
-            let span = middle - half..middle + half + 1;
-            let mut middle_of = |value: &dyn Fn(usize) -> f32| {
-                values.clear();
-                values.extend(span.clone().map(value));
-                upper_median(&mut values).unwrap_or(0.0)
-            };
-            let own = |i: usize| light[i].max(0.0) + OWN_FLOOR;
-            let look = [middle_of(&own).ln(), middle_of(&|i| red[i] / own(i)), middle_of(&|i| blue[i] / own(i)), {
-                let change = |i: usize| {
-                    let (a, b) = (i.saturating_sub(lag), (i + lag).min(columns - 1));
-                    (light[a] + light[b] - 2.0 * light[i]).abs() / own(i)
-                };
-                (span.clone().map(change).sum::<f32>() / (2 * half + 1) as f32 + QUIET).ln()
-            }];
-            for (feature, value) in look.into_iter().enumerate() {
-                samples[(window * FEATURES + feature) * taps + tap] = value;
+        let own: Vec<f32> = light.iter().map(|l| l.max(0.0) + OWN_FLOOR).collect();
+        let over_own = |plane: &[f32]| plane.iter().zip(&own).map(|(v, own)| v / own).collect::<Vec<f32>>();
+        let change: Vec<f32> = (0..columns)
+            .map(|i| {
+                let (a, b) = (i.saturating_sub(lag), (i + lag).min(columns - 1));
+                (light[a] + light[b] - 2.0 * light[i]).abs() / own[i]
+            })
+            .collect();
+        let mut lights = window_medians(&own, half, stride, count);
+        lights.iter_mut().for_each(|l| *l = l.ln());
+        let textures = (0..count)
+            .map(|w| {
+                (change[w * stride..w * stride + 2 * half + 1].iter().sum::<f32>() / (2 * half + 1) as f32 + QUIET).ln()
+            })
+            .collect();
+        let [red, blue] = [red, blue].map(|plane| window_medians(&over_own(plane), half, stride, count));
+        for (feature, values) in [lights, red, blue, textures].iter().enumerate() {
+            for (window, value) in values.iter().enumerate() {
+                samples[(window * FEATURES + feature) * taps + tap] = *value;
             }
         }
     }
     Some(Windows { samples, count, taps, first, stride })
+}
+
+/// Medians of `count` windows of `2 half + 1` values, the first from the start, `stride` apart. Windows are sorted side by side,
+/// as far as their middle value.
+fn window_medians(values: &[f32], half: usize, stride: usize, count: usize) -> Vec<f32> {
+    const SIDE_BY_SIDE: usize = 32;
+    let span = 2 * half + 1;
+    let last = values.len().saturating_sub(1);
+    let mut lanes = vec![[0.0f32; SIDE_BY_SIDE]; span];
+    let mut out = Vec::with_capacity(count + SIDE_BY_SIDE);
+    for block in (0..count).step_by(SIDE_BY_SIDE) {
+        for (j, lane) in lanes.iter_mut().enumerate() {
+            for (w, value) in lane.iter_mut().enumerate() {
+                *value = values[((block + w) * stride + j).min(last)];
+            }
+        }
+        // After each pass one more of the largest lies at the end.
+        for pass in 0..=half {
+            for j in 0..span - 1 - pass {
+                let (lower, upper) = lanes.split_at_mut(j + 1);
+                for (a, b) in lower[j].iter_mut().zip(&mut upper[0]) {
+                    (*a, *b) = if *a < *b { (*a, *b) } else { (*b, *a) };
+                }
+            }
+        }
+        out.extend(lanes[half]);
+    }
+    out.truncate(count);
+    out
 }
 
 /// The part of a window's profile that lies under the template at a shift.

@@ -119,6 +119,8 @@ impl Ground {
         for (y, row) in (0..height).zip(field.samples_mut().chunks_exact_mut(width)) {
             let v = y as f64 / size.1 - 0.5;
             let (above, below, down) = cell_neighbours(y as f64, rows);
+            // Along a row the model is a quadratic in u.
+            let along = model.map(|m| [m[0] + m[2] * v + m[5] * v * v, m[1] + m[4] * v, m[3]]);
             for (x, sample) in row.iter_mut().enumerate() {
                 let u = x as f64 / size.0 - 0.5;
                 let (before, after, right) = cell_neighbours(x as f64, columns);
@@ -126,7 +128,8 @@ impl Ground {
                 let (p, q, r, s) = (at(above, before), at(above, after), at(below, before), at(below, after));
                 for (c, value) in sample.iter_mut().enumerate() {
                     let (top, bottom) = (p[c] + (q[c] - p[c]) * right, r[c] + (s[c] - r[c]) * right);
-                    *value -= evaluate(&model[c], u, v) as f32 + top + (bottom - top) * down;
+                    let [level, slope, bow] = along[c];
+                    *value -= (level + u * (slope + u * bow)) as f32 + top + (bottom - top) * down;
                 }
             }
         }
@@ -192,7 +195,7 @@ impl Ground {
 /// The two cells between whose middles a coordinate lies, and how far towards the second.
 fn cell_neighbours(at: f64, count: usize) -> (usize, usize, f32) {
     let place = ((at - (CELL as f64 - 1.0) / 2.0) / CELL as f64).clamp(0.0, count.saturating_sub(1) as f64);
-    let first = place.floor() as usize;
+    let first = place as usize;
     (first, (first + 1).min(count.saturating_sub(1)), (place - first as f64) as f32)
 }
 

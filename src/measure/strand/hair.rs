@@ -8,7 +8,9 @@ use rayon::prelude::*;
 
 use super::Strand;
 use super::centre_line::running_median;
+use crate::base::colour::LINEAR_OF_SRGB;
 use crate::base::geometry::{Image, Point};
+use crate::base::raster::Raster;
 use crate::base::stats::median;
 
 /// How far out hairs are counted: two diameters, or three millimetres where that is less and the scale is known.
@@ -16,7 +18,7 @@ const REACH_DIAMETERS: f64 = 2.0;
 const REACH_MM: f64 = 3.0;
 
 /// Lines a side; covers change slowly outwards.
-const LINES: usize = 30;
+const LINES: usize = 16;
 
 /// Distance from the edge at which lines begin, blurs: nearer, the body itself is seen.
 const GUARD_BLURS: f64 = 2.5;
@@ -36,7 +38,12 @@ const LEAST_LINES: f64 = 0.5;
 
 /// Sets the cover by hairs of every station; leaves it unknown where body and ground are too alike. `mm_px` is a
 /// millimetre's length in px, where known; `bare` tells whether a point of the photo may show nothing but ground and hair.
-pub(super) fn measure(piece: &mut Strand, mm_px: Option<f64>, bare: &(dyn Fn(Point<Image>) -> bool + Sync)) {
+pub(super) fn measure(
+    piece: &mut Strand,
+    picture: &Raster<[u8; 3]>,
+    mm_px: Option<f64>,
+    bare: &(dyn Fn(Point<Image>) -> bool + Sync),
+) {
     let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
     let Some(diameter_px) = median(&widths) else { return };
     let reach_px = mm_px.map_or(f64::MAX, |mm| REACH_MM * mm).min(REACH_DIAMETERS * diameter_px);
@@ -52,7 +59,7 @@ pub(super) fn measure(piece: &mut Strand, mm_px: Option<f64>, bare: &(dyn Fn(Poi
         .flat_map(|side| (0..LINES).map(move |k| (side, guard_px + (k as f64 + 0.5) * spacing)))
         .collect::<Vec<_>>()
         .into_par_iter()
-        .map(|(side, out_px)| line(piece, side, out_px, body, half, bare))
+        .map(|(side, out_px)| line(piece, picture, side, out_px, body, half, bare))
         .collect();
     let lines: Vec<Option<Vec<f64>>> = above.iter().map(|l| l.as_ref().map(Line::cover)).collect();
     let seen = lines.iter().flatten().count();
@@ -90,26 +97,22 @@ fn body_colour(piece: &Strand) -> [f64; 3] {
 /// there.
 fn line(
     piece: &Strand,
+    picture: &Raster<[u8; 3]>,
     side: f64,
     out_px: f64,
     body: [f64; 3],
     half: usize,
     bare: &(dyn Fn(Point<Image>) -> bool + Sync),
 ) -> Option<Line> {
+    let table = &*LINEAR_OF_SRGB;
     let seen: Vec<Option<[f64; 3]>> = piece
         .stations
         .iter()
-        .enumerate()
-        .map(|(column, station)| {
+        .map(|station| {
             let edge = if side < 0.0 { station.left } else { station.right };
-            let offset = edge.offset_px + side * out_px;
-            let row = piece.strip.middle_row + offset / piece.step_px;
-            if station.left_out.is_some() || row < 0.0 || !bare(station.centre + station.normal * offset) {
-                return None;
-            }
-            let (first, t) = (row.floor() as usize, row.fract());
-            let (a, b) = (piece.strip.rgb.get(column, first)?, piece.strip.rgb.get(column, first + 1)?);
-            Some(std::array::from_fn(|c| f64::from(a[c]) + t * f64::from(b[c] - a[c])))
+            let p = station.centre + station.normal * (edge.offset_px + side * out_px);
+            let seen = station.left_out.is_none() && picture.holds(p.x, p.y) && bare(p);
+            seen.then(|| picture.bilinear_through(p.x, p.y, table).map(f64::from))
         })
         .collect();
     let read = seen.iter().flatten().count();

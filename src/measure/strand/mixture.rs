@@ -99,9 +99,14 @@ pub(super) struct Window {
 }
 
 impl Window {
-    /// Minus the logarithm of the likelihood of an edge, a multiple of `SPACING`, under each blur and each cover by hairs:
-    /// calls `found` with the blur's number and the cost.
-    pub(super) fn costs(&self, edge: f64, mut found: impl FnMut(usize, f64)) -> Option<()> {
+    /// Minus the logarithm of the likelihood of an edge, a multiple of `SPACING`, under each blur that is
+    /// `wanted` and each cover by hairs: calls `found` with the blur's number and the cost.
+    pub(super) fn costs(
+        &self,
+        edge: f64,
+        wanted: &[bool; BLURS.len()],
+        mut found: impl FnMut(usize, f64),
+    ) -> Option<()> {
         let [light, red, blue] = &self.values;
         let squares = self.values.each_ref().map(|v| v.iter().map(|v| v * v).sum::<f64>());
         // Neighbouring taps are half a row apart under a blur of about a row.
@@ -125,7 +130,7 @@ impl Window {
                 [inner, limb, inner * inner / half, outer, outer * outer / half, outer.powi(3) / (half * half)]
             })
             .collect();
-        for (which, blur) in BLURS.into_iter().enumerate() {
+        for (which, blur) in BLURS.into_iter().enumerate().filter(|(which, _)| wanted[*which]) {
             let seen = self.own_light(edge, 1.5 * blur);
             for covers in &COVERS[which] {
                 let rows = place.iter().zip(&shapes).zip(&self.scale).map(|((place, s), scale)| {

@@ -237,7 +237,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     alike::keep(&mut pieces, &mut refused);
     for (i, piece) in pieces.iter_mut().enumerate() {
         leave_out::mark(piece, photo, scale, &ground);
-        hair::measure(piece, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
+        hair::measure(piece, &photo.rgb, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }

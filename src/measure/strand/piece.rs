@@ -17,8 +17,8 @@ use crate::measure::photo::Photo;
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
 const MAX_STATIONS_ACROSS: f64 = 80.0;
 
-/// Half width of the strip that is handed on, diameters: the hairs are counted out to two diameters beyond the edge.
-const STRIP_DIAMETERS: f64 = 2.6;
+/// Half width of the strip that is handed on, diameters: the strand, its edges and some ground with hairs.
+const STRIP_DIAMETERS: f64 = 1.3;
 
 /// Traces one piece; `None` where no body can be made out along the trace.
 pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<Strand> {
@@ -188,7 +188,7 @@ fn finish(
             ..*s
         })
         .collect();
-    let strip = Strip::straighten(&photo.rgb, &final_stations, step, STRIP_DIAMETERS * width);
+    let strip = Strip::straighten(&photo.rgb, &final_stations, step, STRIP_DIAMETERS * width + 6.0);
     Strand {
         number: 0,
         chosen: true,

@@ -46,6 +46,9 @@ const BLUR_SPREAD: f64 = 0.2;
 /// Difference in place of the courses of two parts of one edge, standard deviation, rows: each follows its own profile.
 pub(super) const BETWEEN_PARTS: f64 = 1.0;
 
+/// Difference in the logarithm of the likelihood from which on a place has no say: one in ten million.
+const OUT_OF_QUESTION: f64 = 16.0;
+
 /// Clarity from which on an edge is known well enough to be placed by its grooves, flanks and crests.
 const CLEAR: f64 = 12.0;
 
@@ -185,6 +188,8 @@ struct Tried {
     middle: f64,
     /// Minus the logarithm of the likelihood, the edge, which blur.
     all: Vec<(f64, f64, usize)>,
+    /// How much likelier the best place is than the middle one of those tried.
+    clarity: f64,
 }
 
 impl Tried {
@@ -208,27 +213,32 @@ impl Tried {
         let values =
             [0, 1, 2].map(|c: usize| chosen.iter().zip(&scale).map(|(i, o)| profile.planes[c][*i] / o).collect());
         let window = Window { x, own, scale, values, half, radius: diameter / 2.0 };
-        let mut tried = Vec::new();
         let steps = (REACH / SPACING).round() as i32;
-        for k in -steps..=steps {
+        let at = |k: i32, wanted: &[bool; BLURS.len()], tried: &mut Vec<(f64, f64, usize)>| {
             let edge = middle + f64::from(k) * SPACING;
-            window.costs(edge, |blur, cost| tried.push((cost, edge, blur)))?;
-        }
-        Some(Self { middle, all: tried })
-    }
-
-    /// How much likelier the best place is than the middle one of those tried.
-    fn clarity(&self) -> f64 {
-        let mut least: Vec<f64> = Vec::new();
-        let mut last = f64::NAN;
-        for (cost, edge, _) in &self.all {
-            match least.last_mut() {
-                Some(best) if *edge == last => *best = best.min(*cost),
-                _ => least.push(*cost),
+            window.costs(edge, wanted, |blur, cost| tried.push((cost, edge, blur)))
+        };
+        // Every other place first; under each blur, between two that are both out of the question lies none that is not.
+        let places: Vec<i32> = (-steps..=steps).step_by(2).collect();
+        let mut all = Vec::new();
+        let mut least = vec![[f64::MAX; BLURS.len()]; places.len()];
+        for (k, least) in places.iter().zip(&mut least) {
+            let before = all.len();
+            at(*k, &[true; BLURS.len()], &mut all)?;
+            for (cost, _, blur) in &all[before..] {
+                least[*blur] = least[*blur].min(*cost);
             }
-            last = *edge;
         }
-        median(&least).unwrap_or(0.0) - least.iter().copied().fold(f64::MAX, f64::min)
+        let limits: [f64; BLURS.len()] =
+            std::array::from_fn(|b| least.iter().map(|l| l[b]).fold(f64::MAX, f64::min) + OUT_OF_QUESTION);
+        for (k, pair) in places.iter().zip(least.windows(2)) {
+            let wanted = std::array::from_fn(|b| pair[0][b].min(pair[1][b]) < limits[b]);
+            at(k + 1, &wanted, &mut all)?;
+        }
+        let of_places: Vec<f64> = least.iter().map(|l| l.iter().copied().fold(f64::MAX, f64::min)).collect();
+        let best = all.iter().map(|t| t.0).fold(f64::MAX, f64::min);
+        let clarity = median(&of_places).unwrap_or(0.0) - best;
+        Some(Self { middle, all, clarity })
     }
 
     /// Mean and spread of the edge, given what is known of it from elsewhere.
@@ -246,7 +256,7 @@ impl Tried {
         }
         let offset = first / sum;
         let variance = (second / sum - offset * offset).max(0.0) + SPACING * SPACING / 12.0;
-        Some(Placed { offset, u: variance.sqrt(), blur: blur / sum, clarity: self.clarity() })
+        Some(Placed { offset, u: variance.sqrt(), blur: blur / sum, clarity: self.clarity })
     }
 }
 
