@@ -63,7 +63,7 @@ fn row_look(band: &Band, row: usize, start: usize, end: usize) -> (f32, f32) {
             let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
             let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
             let change = 0.5 * (l[i - 2] + l[i + 2] - 2.0 * l[i]) / own;
-            let colour = (r[i].hypot(b[i]) / own - SHADOW_TINT).max(0.0);
+            let colour = ((r[i] * r[i] + b[i] * b[i]).sqrt() / own - SHADOW_TINT).max(0.0);
             colour * colour + dark * dark + bright * bright + change * change
         })
         .collect();

@@ -198,7 +198,7 @@ fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f6
     let taps = 2 * half_taps + 1;
     let half = ((WINDOW * diameter / 2.0).round() as usize).max(1);
     let lag = (diameter / 12.0).round().clamp(2.0, 4.0) as usize;
-    let (first, stride) = (half, half);
+    let (first, stride) = (half, half.max(2));
     if columns < 2 * half + 1 + 16 * stride {
         return None;
     }

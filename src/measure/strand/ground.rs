@@ -148,9 +148,14 @@ impl Ground {
         }
         let mut domain = Raster::filled(width, height, false);
         for y in 0..height {
-            for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
-                let (u, v) = (x as f64, y as f64);
-                *out = if bounded { inside(reduced.image_from_reduced(u, v)) } else { inside_convex(&hull, u, v) };
+            let v = y as f64;
+            if bounded {
+                for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
+                    *out = inside(reduced.image_from_reduced(x as f64, v));
+                }
+            } else if let Some((from, to)) = row_inside_convex(&hull, v) {
+                let (from, to) = (from.ceil().max(0.0) as usize, (to.floor() as usize + 1).min(width));
+                domain.row_mut(y).get_mut(from..to).unwrap_or_default().fill(true);
             }
         }
         let domain = eroded(&domain, RIM);
@@ -499,13 +504,13 @@ fn eroded(area: &Raster<bool>, rim: usize) -> Raster<bool> {
     both
 }
 
-/// Whether a point lies inside a convex polygon given in the order of [`convex_hull`].
-fn inside_convex(hull: &[(f64, f64)], x: f64, y: f64) -> bool {
-    hull.len() >= 3
-        && hull
-            .iter()
-            .zip(hull.iter().cycle().skip(1))
-            .all(|(a, b)| (b.0 - a.0) * (y - a.1) - (b.1 - a.1) * (x - a.0) >= -1e-9)
+/// First and last x inside a convex polygon at a height; `None` where it passes the polygon by.
+fn row_inside_convex(hull: &[(f64, f64)], y: f64) -> Option<(f64, f64)> {
+    hull.iter()
+        .zip(hull.iter().cycle().skip(1))
+        .filter(|(a, b)| a.1.min(b.1) <= y && y <= a.1.max(b.1) && a.1 != b.1)
+        .map(|(a, b)| a.0 + (y - a.1) / (b.1 - a.1) * (b.0 - a.0))
+        .fold(None, |seen: Option<(f64, f64)>, x| Some(seen.map_or((x, x), |(low, high)| (low.min(x), high.max(x)))))
 }
 
 /// Whether a point lies inside any polygon (even-odd rule).

@@ -282,19 +282,28 @@ fn box_mean(field: &Raster<f32>, half: usize) -> Raster<f32> {
 
 fn box3(field: &Raster<[f32; 3]>) -> Raster<[f32; 3]> {
     let (width, height) = (field.width(), field.height());
-    let mut across = Raster::filled(width, height, [0.0f32; 3]);
+    let mut across = field.clone();
+    if width < 2 || height < 2 {
+        return across;
+    }
     for y in 0..height {
-        let row = field.row(y);
-        for (x, out) in across.row_mut(y).iter_mut().enumerate() {
-            let (a, b, c) = (row[x.saturating_sub(1)], row[x], row[(x + 1).min(width - 1)]);
-            *out = std::array::from_fn(|k| a[k] + b[k] + c[k]);
+        let (row, out) = (field.row(y).as_flattened(), across.row_mut(y).as_flattened_mut());
+        let inner = out[3..3 * (width - 1)].iter_mut();
+        for (((out, before), here), after) in inner.zip(row).zip(&row[3..]).zip(&row[6..]) {
+            *out = before + here + after;
+        }
+        for c in 0..3 {
+            out[c] = 2.0 * row[c] + row[3 + c];
+            let last = 3 * (width - 1) + c;
+            out[last] = 2.0 * row[last] + row[last - 3];
         }
     }
     let mut out = Raster::filled(width, height, [0.0f32; 3]);
     for y in 0..height {
-        let (a, b, c) = (across.row(y.saturating_sub(1)), across.row(y), across.row((y + 1).min(height - 1)));
-        for (x, o) in out.row_mut(y).iter_mut().enumerate() {
-            *o = std::array::from_fn(|k| (a[x][k] + b[x][k] + c[x][k]) / 9.0);
+        let [above, here, below] =
+            [y.saturating_sub(1), y, (y + 1).min(height - 1)].map(|row| across.row(row).as_flattened());
+        for (((o, a), b), c) in out.row_mut(y).as_flattened_mut().iter_mut().zip(above).zip(here).zip(below) {
+            *o = (a + b + c) * (1.0 / 9.0);
         }
     }
     out

@@ -59,7 +59,7 @@ pub(in super::super) fn ridges(luma: &Raster<f32>) -> [Vec<Ridge>; 2] {
         .map(|k| {
             let angle = k as f64 * std::f64::consts::PI / DIRECTIONS as f64;
             let level = angle.sin().abs() <= angle.cos().abs() + 1e-9;
-            let found = if level { in_direction(luma, angle.tan()) } else { in_direction(&turned, 1.0 / angle.tan()) };
+            let found = if level { in_direction(&turned, angle.tan()) } else { in_direction(luma, 1.0 / angle.tan()) };
             found.map(|list| {
                 let turn = |r: Ridge| if level { Ridge { angle, ..r } } else { Ridge { x: r.y, y: r.x, angle, ..r } };
                 list.into_iter().map(turn).collect()
@@ -95,83 +95,95 @@ fn transposed(luma: &Raster<f32>) -> Raster<f32> {
     out
 }
 
-/// Strands along lines `y = v + slope x`, |slope| at most 1.
-fn in_direction(luma: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
-    let (width, height) = (luma.width(), luma.height());
+/// Running sums kept at a time: the longest line and one more.
+const SUMS: usize = 64;
+
+/// Strands along lines `y = v + slope x`, |slope| at most 1, of a transposed picture: its rows are the columns `x`. All lines
+/// are summed side by side, column by column.
+fn in_direction(turned: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
+    let (width, height) = (turned.height(), turned.width());
+    let mut out = [Vec::new(), Vec::new()];
     if width < 8 || height < 8 {
-        return [Vec::new(), Vec::new()];
+        return out;
     }
     let cosine = 1.0 / slope.hypot(1.0);
     let lift = (slope * (width - 1) as f64).max(0.0);
     let lines = height + (slope.abs() * (width - 1) as f64).ceil() as usize;
     let halves = LINES_PX.map(|length| (length * cosine / 2.0).round() as usize);
-    let columns = (width - 1) / STRIDE_PX + 1;
-    // means[line * columns + column]; NaN where too little of the line lies in the picture.
-    let mut means = LINES_PX.map(|_| vec![f32::NAN; columns * lines]);
-    let mut sums = vec![0.0f32; width + 1];
-    for line in 0..lines {
-        let start = line as f64 - lift;
-        // x for which start + slope x lies in 0..=height - 1.
-        let (mut first, mut last) = (0.0f64, (width - 1) as f64);
-        if slope.abs() > 1e-12 {
-            let (a, b) = (-start / slope, ((height - 1) as f64 - start) / slope);
-            first = first.max(a.min(b)).ceil();
-            last = last.min(a.max(b)).floor();
-        } else if start < 0.0 || start > (height - 1) as f64 {
-            continue;
-        }
-        if last < first {
-            continue;
-        }
-        let (first, last) = (first as usize, last as usize);
-        let mut sum = 0.0f32;
-        sums[first] = 0.0;
-        for x in first..=last {
-            let y = (start + slope * x as f64).max(0.0) as f32;
-            let y0 = (y as usize).min(height - 2);
-            let at = y0 * width + x;
-            let (a, b) = (luma.samples()[at], luma.samples()[at + width]);
-            sum += a + (b - a) * (y - y0 as f32);
-            sums[x + 1] = sum;
-        }
-        for (half, means) in halves.iter().zip(&mut means) {
-            let row = &mut means[line * columns..(line + 1) * columns];
-            for (column, mean) in row.iter_mut().enumerate().take(last / STRIDE_PX + 1).skip(first.div_ceil(STRIDE_PX))
-            {
-                let x = column * STRIDE_PX;
-                let (from, to) = (x.saturating_sub(*half).max(first), (x + half).min(last));
-                if (to - from) * 5 >= half * 6 {
-                    *mean = (sums[to + 1] - sums[from]) / (to + 1 - from) as f32;
-                }
-            }
-        }
-    }
-    means.map(|means| across(&means, columns, lines, cosine, |x, v| v - lift + slope * x))
-}
-
-/// Strands across the lines, at every column; `row_of` gives the row of the picture from column and line.
-fn across(means: &[f32], columns: usize, lines: usize, cosine: f64, row_of: impl Fn(f64, f64) -> f64) -> Vec<Ridge> {
-    let mut out = Vec::new();
+    let spans: Vec<(i32, i32)> = (0..lines).map(|line| span(line as f64 - lift, slope, width, height)).collect();
+    // sums[x % SUMS][line]: of the line's samples before x.
+    let mut sums = vec![vec![0.0f32; lines]; SUMS];
+    let mut sum = vec![0.0f32; lines];
     let mut smooth = vec![f32::NAN; lines];
-    let mut minima: Vec<(f64, f32)> = Vec::new();
-    for column in 0..columns {
-        for (i, s) in smooth.iter_mut().enumerate().take(lines.saturating_sub(1)).skip(1) {
-            let at = i * columns + column;
-            *s = (means[at - columns] + 2.0 * means[at] + means[at + columns]) / 4.0;
+    let mut means = vec![f32::NAN; lines];
+    for x in 0..width {
+        // The line `v` passes this column at the row `v + shift`.
+        let shift = slope * x as f64 - lift;
+        let (whole, part) = (shift.floor(), (shift - shift.floor()) as f32);
+        let first = (-shift).ceil().max(0.0) as usize;
+        let from = (first as isize + whole as isize).max(0) as usize;
+        let column = turned.row(x).get(from..).unwrap_or(&[]);
+        let below = column.iter().skip(1).chain(column.last());
+        for ((sum, a), b) in sum.iter_mut().skip(first).zip(column).zip(below) {
+            *sum += a + (b - a) * part;
         }
-        minima.clear();
-        for (i, w) in smooth.windows(3).enumerate() {
-            if w[1] < w[0] && w[1] <= w[2] {
-                let bend = w[0] - 2.0 * w[1] + w[2];
-                minima.push(((i + 1) as f64 + f64::from((w[0] - w[2]) / (2.0 * bend)), w[1]));
+        sums[(x + 1) % SUMS].copy_from_slice(&sum);
+        for (half, out) in halves.iter().zip(&mut out) {
+            // Every column whose line ends here; at the last one all that are left.
+            let ends = x.saturating_sub(*half)..if x + 1 == width { width } else { (x + 1).saturating_sub(*half) };
+            for at in ends.filter(|at| at.is_multiple_of(STRIDE_PX) && (x + 1 == width || at + half == x)) {
+                let start = at.saturating_sub(*half);
+                let (before, after) = (&sums[start % SUMS], &sums[(x + 1) % SUMS]);
+                let (start, at, end, least) = (start as i32, at as i32, x as i32, *half as i32 * 6);
+                for (((mean, before), after), (first, last)) in means.iter_mut().zip(before).zip(after).zip(&spans) {
+                    let steps = end.min(*last) - start.max(*first);
+                    let seen = steps * 5 >= least && at >= *first && at <= *last;
+                    *mean = if seen { (after - before) / (steps + 1) as f32 } else { f32::NAN };
+                }
+                across(&means, &mut smooth, f64::from(at), cosine, |x, v| v - lift + slope * x, out);
             }
         }
-        let x = (column * STRIDE_PX) as f64;
-        strands_between(&minima, &smooth, cosine, |v, width, contrast| {
-            out.push(Ridge { x, y: row_of(x, v), angle: 0.0, width, contrast });
-        });
     }
     out
+}
+
+/// First and last column in which a line from `start` with a slope lies in the picture.
+fn span(start: f64, slope: f64, width: usize, height: usize) -> (i32, i32) {
+    let (mut first, mut last) = (0.0f64, (width - 1) as f64);
+    if slope.abs() > 1e-12 {
+        let (a, b) = (-start / slope, ((height - 1) as f64 - start) / slope);
+        first = first.max(a.min(b)).ceil();
+        last = last.min(a.max(b)).floor();
+    } else if start < 0.0 || start > (height - 1) as f64 {
+        last = -1.0;
+    }
+    (first as i32, last as i32)
+}
+
+/// Strands across the lines at column `x`, appended to `out`; `row_of` gives the row of the picture from column and line.
+fn across(
+    means: &[f32],
+    smooth: &mut [f32],
+    x: f64,
+    cosine: f64,
+    row_of: impl Fn(f64, f64) -> f64,
+    out: &mut Vec<Ridge>,
+) {
+    for (s, m) in smooth.iter_mut().skip(1).zip(means.windows(3)) {
+        *s = (m[0] + 2.0 * m[1] + m[2]) / 4.0;
+    }
+    let minima: Vec<(f64, f32)> = smooth
+        .windows(3)
+        .enumerate()
+        .filter(|(_, w)| w[1] < w[0] && w[1] <= w[2])
+        .map(|(i, w)| {
+            let bend = w[0] - 2.0 * w[1] + w[2];
+            ((i + 1) as f64 + f64::from((w[0] - w[2]) / (2.0 * bend)), w[1])
+        })
+        .collect();
+    strands_between(&minima, smooth, cosine, |v, width, contrast| {
+        out.push(Ridge { x, y: row_of(x, v), angle: 0.0, width, contrast });
+    });
 }
 
 /// Pairs of minima that can be the two gaps of one strand.
