@@ -84,12 +84,14 @@ pub(super) fn luma_at(rgb: &Raster<[u8; 3]>, x: f64, y: f64) -> Option<f32> {
     let (x1, y1) = ((x0 + 1).min(width - 1), (y0 + 1).min(height - 1));
     let (fx, fy) = ((x - x0 as f64) as f32, (y - y0 as f64) as f32);
     let samples = rgb.samples();
-    let at = |x: usize, y: usize| weighted_f32(samples[y * width + x]);
+    let at = |x: usize, y: usize| sum_f32(samples[y * width + x]);
     let top = at(x0, y0) * (1.0 - fx) + at(x1, y0) * fx;
     let bottom = at(x0, y1) * (1.0 - fx) + at(x1, y1) * fx;
-    Some(top * (1.0 - fy) + bottom * fy)
+    Some((top * (1.0 - fy) + bottom * fy) * (1.0 / 256.0))
 }
 
-fn weighted_f32(p: [u8; 3]) -> f32 {
-    (f32::from(p[0]) * 77.0 + f32::from(p[1]) * 150.0 + f32::from(p[2]) * 29.0) * (1.0 / 256.0)
+/// 256 times the luma.
+fn sum_f32(p: [u8; 3]) -> f32 {
+    let [r, g, b] = p.map(i32::from);
+    (r * 77 + g * 150 + b * 29) as f32
 }
