@@ -112,9 +112,17 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     let weighed = plies::weigh(&looks);
     let (likeliest, probability) = weighed.best();
     let used = request.plies.unwrap_or(likeliest);
-    let odds: f64 = looks.iter().map(|l| direction::log_odds(l, used)).sum();
-    let sense = if odds >= 0.0 { 1.0 } else { -1.0 };
-    let sure = 1.0 / (1.0 + (-odds.abs()).exp());
+    // Plies and their fibres may run opposite ways: what is unsure of the one is unsure of the other.
+    let singles = request.plies.map_or(weighed.probability[0], |plies| if plies == 1 { 1.0 } else { 0.0 });
+    let z = [(1, singles), (2, 1.0 - singles)]
+        .into_iter()
+        .map(|(plies, share)| {
+            let odds: f64 = looks.iter().map(|l| direction::log_odds(l, plies)).sum();
+            share / (1.0 + (-odds).exp())
+        })
+        .sum::<f64>();
+    let sense = if z >= 0.5 { 1.0 } else { -1.0 };
+    let sure = z.max(1.0 - z);
     let letter = if sense > 0.0 { TwistDirection::Z } else { TwistDirection::S };
     let known = request.plies.is_some() || probability >= SURE_ENOUGH;
     let figures = |plies: u32| -> Vec<StrandTwist> {
