@@ -73,13 +73,3 @@ pub(super) fn between_rows(plane: &Raster<f32>, column: usize, row: f64) -> f32 
     let (a, b) = (plane.row(first)[column], plane.row((first + 1).min(last))[column]);
     a + (b - a) * (row - first as f64) as f32
 }
-
-/// Light, and how far red and blue lie from luma as they are coded, from light and the differences of red and blue to green.
-/// The root is near enough to the coding's curve (IEC 61966-2-1). Colour is coded at half resolution (4:2:0) in this form: in it, and not in linear light, it is blurred evenly.
-pub(super) fn coded_colour(light: f32, red: f32, blue: f32) -> [f32; 3] {
-    let green = light - 0.25 * (red + blue);
-    let [r, g, b] = [green + red, green, green + blue].map(|v| v.max(0.0).sqrt());
-    // Luma of ITU-R BT.601, as in JPEG.
-    let luma = 0.299 * r + 0.587 * g + 0.114 * b;
-    [light, r - luma, b - luma]
-}

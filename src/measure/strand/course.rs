@@ -7,9 +7,10 @@
 //! dynamic programming. What comes out is the course of the edge; how far the whole course lies from the core edge is
 //! `place`'s to say.
 
-use super::band::{Band, between_rows, coded_colour};
+use super::band::{Band, between_rows};
 use super::centre_line::{running_median, smooth_values};
 use super::edges::Side;
+use crate::base::raster::Raster;
 use crate::base::stats::{quantile, standard_deviation, upper_median};
 
 /// An edge's course.
@@ -203,19 +204,25 @@ fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f6
     }
     let count = (columns - 2 * half - 1) / stride + 1;
     let outward = side.outward();
+    let along: Vec<Raster<f32>> = band
+        .planes
+        .iter()
+        .map(|plane| {
+            let mut out = Raster::filled(columns, taps, 0.0f32);
+            for tap in 0..taps {
+                let offset = outward * (tap as f64 - half_taps as f64);
+                for (column, (sample, row)) in out.row_mut(tap).iter_mut().zip(base).enumerate() {
+                    *sample = between_rows(plane, column, row + offset);
+                }
+            }
+            out
+        })
+        .collect();
     let mut samples = vec![0.0f32; count * FEATURES * taps];
     for tap in 0..taps {
-        let offset = outward * (tap as f64 - half_taps as f64);
-        let [mut light, mut red, mut blue] = [(); 3].map(|()| vec![0.0f32; columns]);
-        let samples_of_row = light.iter_mut().zip(&mut red).zip(&mut blue).zip(base).enumerate();
-        for (column, (((light, red), blue), row)) in samples_of_row {
-            let [l, r, b] = band.planes.each_ref().map(|plane| between_rows(plane, column, row + offset));
-            let own = (l.max(0.0) + OWN_FLOOR).sqrt();
-            let [_, coded_red, coded_blue] = coded_colour(l, r, b);
-            // Twice: near grey that is the difference of the lights themselves.
-            (*light, *red, *blue) = (l, 2.0 * coded_red / own, 2.0 * coded_blue / own);
-        }
+        let [light, red, blue] = [0, 1, 2].map(|c: usize| along[c].row(tap));
         let own: Vec<f32> = light.iter().map(|l| l.max(0.0) + OWN_FLOOR).collect();
+        let over_own = |plane: &[f32]| plane.iter().zip(&own).map(|(v, own)| v / own).collect::<Vec<f32>>();
         let change: Vec<f32> = (0..columns)
             .map(|i| {
                 let (a, b) = (i.saturating_sub(lag), (i + lag).min(columns - 1));
@@ -229,7 +236,7 @@ fn windows(band: &Band, side: Side, base: &[f64], half_taps: usize, diameter: f6
                 (change[w * stride..w * stride + 2 * half + 1].iter().sum::<f32>() / (2 * half + 1) as f32 + QUIET).ln()
             })
             .collect();
-        let [red, blue] = [red, blue].map(|plane| window_medians(&plane, half, stride, count));
+        let [red, blue] = [red, blue].map(|plane| window_medians(&over_own(plane), half, stride, count));
         for (feature, values) in [lights, red, blue, textures].iter().enumerate() {
             for (window, value) in values.iter().enumerate() {
                 samples[(window * FEATURES + feature) * taps + tap] = *value;

@@ -202,9 +202,9 @@ impl Window {
     }
 }
 
-/// Light as pictures are coded: the root is near enough to the curve of IEC 61966-2-1.
+/// Light as pictures are coded: near the power 1 / 2.2 (IEC 61966-2-1).
 pub(super) fn coded(light: f64) -> f64 {
-    light.max(0.0).sqrt()
+    light.max(0.0).powf(1.0 / 2.2)
 }
 
 /// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted

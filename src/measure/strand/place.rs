@@ -7,7 +7,7 @@
 
 use rayon::prelude::*;
 
-use super::band::{Band, between_rows, coded_colour};
+use super::band::{Band, between_rows};
 use super::course::Course;
 use super::edges::Side;
 use super::mixture::{BLURS, LEAST_TAPS, SPACING, TAPS_PER_ROW, Window, coded};
@@ -178,6 +178,16 @@ impl Profile {
         }
         Self { x, planes }
     }
+}
+
+/// Light, and how far red and blue lie from luma as they are coded, from light and the differences of red and blue to green.
+/// Colour is coded at half resolution (4:2:0) in this form: in it, and not in linear light, it is blurred evenly.
+fn coded_colour(light: f32, red: f32, blue: f32) -> [f32; 3] {
+    let green = light - 0.25 * (red + blue);
+    let [r, g, b] = [green + red, green, green + blue].map(|v| v.max(0.0).powf(1.0 / 2.2));
+    // Luma of ITU-R BT.601, as in JPEG.
+    let luma = 0.299 * r + 0.587 * g + 0.114 * b;
+    [light, r - luma, b - luma]
 }
 
 /// All that was tried of one edge.
