@@ -34,7 +34,7 @@ const HAIRS: [(f64, f64); 6] = [(0.0, 1.0), (0.15, 3.0), (0.3, 1.5), (0.3, 5.0),
 
 /// Blurs that colour may have beyond light's, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, the
 /// decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a third.
-const COLOUR_BLURS: [f64; 3] = [1.0, 2.0, 3.0];
+const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
 
 /// Residual that no model is trusted to be better than, sum of squared relative errors.
 const LEAST_RESIDUAL: f64 = 1e-3;
@@ -91,10 +91,8 @@ pub(super) struct Window {
     pub(super) own: Vec<f64>,
     /// What an error at a tap is relative to.
     pub(super) scale: Vec<f64>,
-    /// Light over `scale`, and the two colour planes over `coded_scale`.
+    /// Light and the two colour planes, over `scale`.
     pub(super) values: [Vec<f64>; 3],
-    /// What an error of colour at a tap is relative to.
-    pub(super) coded_scale: Vec<f64>,
     /// Half the window's length, and the body's radius, rows.
     pub(super) half: f64,
     pub(super) radius: f64,
@@ -133,9 +131,8 @@ impl Window {
             })
             .collect();
         for (which, blur) in BLURS.into_iter().enumerate().filter(|(which, _)| wanted[*which]) {
-            let coded: Vec<(f64, f64)> =
-                self.own_light(edge, 1.5 * blur).into_iter().map(|(b, g)| (coded(b), coded(g))).collect();
-            for (covers, hairs) in COVERS[which].iter().zip(HAIRS) {
+            let seen = self.own_light(edge, 1.5 * blur);
+            for covers in &COVERS[which] {
                 let rows = place.iter().zip(&shapes).zip(&self.scale).map(|((place, s), scale)| {
                     let yarn = covers.light[*place];
                     let (yarn, ground) = (yarn / scale, (1.0 - yarn) / scale);
@@ -143,12 +140,14 @@ impl Window {
                 });
                 let [shade] = left(rows, LIGHT_RIDGE, [light], [squares[0]])?;
                 let mut tints = f64::MAX;
-                for more in COLOUR_BLURS {
-                    let light = self.blurred_light(edge, hairs, &coded, blur.hypot(more));
-                    let rows = light.iter().zip(&shapes).zip(&self.coded_scale).map(|(((body, card), s), scale)| {
-                        let (yarn, ground) = (body / scale, card / scale);
-                        [yarn, yarn * s[0], ground, ground * s[3]]
-                    });
+                for colour in &covers.colour {
+                    let rows = place.iter().zip(&shapes).zip(&self.scale).zip(&seen).map(
+                        |(((place, s), scale), (body, card))| {
+                            let yarn = colour[*place];
+                            let (yarn, ground) = (yarn * body / scale, (1.0 - yarn) * card / scale);
+                            [yarn, yarn * s[0], ground, ground * s[3]]
+                        },
+                    );
                     let [r, b] = left(rows, COLOUR_RIDGE, [red, blue], [squares[1], squares[2]])?;
                     tints = tints.min(r.ln() + b.ln());
                 }
@@ -156,36 +155,6 @@ impl Window {
             }
         }
         Some(())
-    }
-
-    /// Light that reaches each tap from the body and from the ground, each with its cover, under a blur.
-    fn blurred_light(&self, edge: f64, hairs: (f64, f64), own: &[(f64, f64)], blur: f64) -> Vec<(f64, f64)> {
-        let step = 1.0 / TAPS_PER_ROW as f64;
-        let sharp: Vec<(f64, f64)> = self
-            .x
-            .iter()
-            .zip(own)
-            .map(|(x, (body, card))| {
-                let core = ((edge - x) / step + 0.5).clamp(0.0, 1.0);
-                let hair = hairs.0 * (-(x - edge).max(0.0) / hairs.1).exp();
-                let cover = core + (1.0 - core) * hair;
-                (cover * body, (1.0 - cover) * card)
-            })
-            .collect();
-        let reach = (3.0 * blur / step).ceil() as isize;
-        let weights: Vec<f64> = (-reach..=reach).map(|k| (-(k as f64 * step / blur).powi(2) / 2.0).exp()).collect();
-        let total: f64 = weights.iter().sum();
-        let last = sharp.len() as isize - 1;
-        (0..=last)
-            .map(|i| {
-                let mut sum = (0.0, 0.0);
-                for (k, w) in (-reach..=reach).zip(&weights) {
-                    let (body, card) = sharp[(i + k).clamp(0, last) as usize];
-                    sum = (sum.0 + w * body, sum.1 + w * card);
-                }
-                (sum.0 / total, sum.1 / total)
-            })
-            .collect()
     }
 
     /// Light of the body and of the ground at each tap: what is seen, up to `gap` before the edge and from `gap` beyond it; in
@@ -200,11 +169,6 @@ impl Window {
         };
         self.x.iter().map(|x| (at(x.min(edge - gap)), at(x.max(edge + gap)))).collect()
     }
-}
-
-/// Light as pictures are coded: near the power 1 / 2.2 (IEC 61966-2-1).
-pub(super) fn coded(light: f64) -> f64 {
-    light.max(0.0).powf(1.0 / 2.2)
 }
 
 /// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use super::band::{Band, between_rows};
 use super::course::Course;
 use super::edges::Side;
-use super::mixture::{BLURS, LEAST_TAPS, SPACING, TAPS_PER_ROW, Window, coded};
+use super::mixture::{BLURS, LEAST_TAPS, SPACING, TAPS_PER_ROW, Window};
 use crate::base::stats::{median, upper_median};
 
 /// The edge of one side, for the whole strand.
@@ -163,31 +163,23 @@ impl Profile {
             .map(|(column, row)| (column, *row))
             .collect();
         let stride = (members.len() / MOST_COLUMNS).max(1);
-        let mut planes = [(); 3].map(|()| Vec::with_capacity(x.len()));
-        let mut values = [(); 3].map(|()| Vec::with_capacity(members.len() / stride + 1));
-        for x in &x {
-            values.iter_mut().for_each(Vec::clear);
-            for (column, row) in members.iter().step_by(stride) {
-                let [l, r, b] = band.planes.each_ref().map(|plane| between_rows(plane, *column, row + outward * x));
-                let seen = coded_colour(l, r, b);
-                values.iter_mut().zip(seen).for_each(|(list, v)| list.push(v));
-            }
-            for (plane, list) in planes.iter_mut().zip(&mut values) {
-                plane.push(f64::from(upper_median(list).unwrap_or(0.0)));
-            }
-        }
+        let mut values: Vec<f32> = Vec::with_capacity(members.len() / stride + 1);
+        let planes = [0, 1, 2].map(|c: usize| {
+            x.iter()
+                .map(|x| {
+                    values.clear();
+                    values.extend(
+                        members
+                            .iter()
+                            .step_by(stride)
+                            .map(|(column, row)| between_rows(&band.planes[c], *column, row + outward * x)),
+                    );
+                    f64::from(upper_median(&mut values).unwrap_or(0.0))
+                })
+                .collect()
+        });
         Self { x, planes }
     }
-}
-
-/// Light, and how far red and blue lie from luma as they are coded, from light and the differences of red and blue to green.
-/// Colour is coded at half resolution (4:2:0) in this form: in it, and not in linear light, it is blurred evenly.
-fn coded_colour(light: f32, red: f32, blue: f32) -> [f32; 3] {
-    let green = light - 0.25 * (red + blue);
-    let [r, g, b] = [green + red, green, green + blue].map(|v| v.max(0.0).powf(1.0 / 2.2));
-    // Luma of ITU-R BT.601, as in JPEG.
-    let luma = 0.299 * r + 0.587 * g + 0.114 * b;
-    [light, r - luma, b - luma]
 }
 
 /// All that was tried of one edge.
@@ -218,12 +210,9 @@ impl Tried {
                 part.iter().sum::<f64>() / part.len() as f64
             })
             .collect();
-        let coded_scale: Vec<f64> = scale.iter().map(|light| coded(*light)).collect();
-        let values = [0, 1, 2].map(|c: usize| {
-            let scale = if c == 0 { &scale } else { &coded_scale };
-            chosen.iter().zip(scale).map(|(i, o)| profile.planes[c][*i] / o).collect()
-        });
-        let window = Window { x, own, scale, values, coded_scale, half, radius: diameter / 2.0 };
+        let values =
+            [0, 1, 2].map(|c: usize| chosen.iter().zip(&scale).map(|(i, o)| profile.planes[c][*i] / o).collect());
+        let window = Window { x, own, scale, values, half, radius: diameter / 2.0 };
         let steps = (REACH / SPACING).round() as i32;
         let at = |k: i32, wanted: &[bool; BLURS.len()], tried: &mut Vec<(f64, f64, usize)>| {
             let edge = middle + f64::from(k) * SPACING;
