@@ -83,7 +83,10 @@ fn random_views_give_the_scale_with_an_honest_interval() {
         let got = card.map.px_per_mm(p, direction, Mm(0.0)).expect("the field is before the horizon");
         let error = (got / truth - 1.0).abs();
         inside += usize::from(error <= 1.96 * card.map.relative_u_along(p, direction));
-        assert!(error < 0.004, "view {seed}: scale off by {:.2} %", 100.0 * error);
+        if error > 0.004 {
+            let u = card.map.relative_u_along(p, direction);
+            eprintln!("view {seed}: scale off by {:.2} % (standard uncertainty {:.2} %)", 100.0 * error, 100.0 * u);
+        }
         errors.push(error);
     }
     let middle = median(&errors).expect("some views");
@@ -96,6 +99,7 @@ fn random_views_give_the_scale_with_an_honest_interval() {
     );
     assert!(found * 100 >= views * 99 || views - found == 0, "{found} of {views} found");
     assert!(middle <= 0.001);
+    assert!(errors.iter().all(|error| *error < 0.004));
     // 16 of 16 to 13 of 16 are likely for 95 %; of 300, 92 to 98 in a hundred.
     let least = if errors.len() < 100 { 0.75 } else { 0.92 };
     assert!(inside as f64 >= least * errors.len() as f64);

@@ -1,5 +1,7 @@
 //! Finds every ruler card in the picture: regular stretches, rows, clock tracks, their code, and one fit of all marks.
 
+use std::ops::Range;
+
 use super::card_found::{CardMark, CardSeen};
 use super::card_label;
 use super::card_marks::{Lie, MarkMeasured, measure};
@@ -121,6 +123,9 @@ struct Fitted {
     bits: (usize, usize),
 }
 
+/// Rounds of measuring marks where the map expects them, and mapping anew.
+const MOST_ROUNDS: usize = 6;
+
 /// Chance below which the codes are taken as read.
 const LOG10_CERTAIN: f64 = -7.0;
 
@@ -137,7 +142,8 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
     let mut marks: Vec<MarkMeasured> = Vec::new();
     let mut sightings = Vec::new();
     let mut map = fit.map(PRINT_RELATIVE_U)?;
-    for round in 0..2 {
+    for round in 0..MOST_ROUNDS {
+        let before = marks.len();
         if round > 0 {
             // The other edge, now that the map reaches there: its code says whether it does.
             for side in [EdgeSide::Top, EdgeSide::Bottom] {
@@ -150,14 +156,19 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
         // 60 marks of each edge fix a pose to far less than the print is true to; more would only cost time.
         let every = visible.div_ceil(if round == 0 { 60 } else { 120 }).max(1);
         marks = sides.iter().flat_map(|side| measure(picture, &map, &lie, *side, every)).collect();
+        marks.retain(|mark| stands_among_its_code(photo, &map, &lie, mark));
         sightings = fine_sightings(&marks, &lie, &fit);
         let only: Vec<Sighting> = sightings.iter().map(|(_, s)| *s).collect();
         fit = pose::fit(&only, &[], &fit.pose, &lens)?;
         map = fit.map(PRINT_RELATIVE_U)?;
+        // From one edge alone the first map goes astray far from where it was read: marks come in from round to round.
+        if round > 0 && 20 * marks.len() <= 21 * before {
+            break;
+        }
     }
     let mut bits = (0, 0);
     for side in &sides {
-        let (read, wrong) = compare(picture, &lie.layout, *side, 1, |k, depth| lie.place(&map, *side, k, depth));
+        let (read, wrong) = code_of(photo, &map, &lie, *side, 0..usize::MAX);
         bits = (bits.0 + read, bits.1 + wrong);
     }
     let used = fit.weights.iter().filter(|w| **w > 0.2).count();
@@ -253,9 +264,27 @@ fn visible_marks(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide) -> us
         .count()
 }
 
+/// How many bits of a part of an edge's code show, and how many wrongly.
+fn code_of(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide, part: Range<usize>) -> (usize, usize) {
+    let edge = lie.layout.edge(side);
+    let part = part.start..part.end.min(edge.marks());
+    compare(&photo.rgb, edge, part, |k, depth| lie.place(map, side, k, depth))
+}
+
+/// Marks to either side whose code must bear a mark out.
+const CODE_REACH: usize = 5;
+
+/// Whether the code about a mark is the one that belongs there: a map that has gone astray by a pitch finds marks just as
+/// well, but of the bits about them it finds every other one wrong.
+fn stands_among_its_code(photo: &Photo, map: &PlaneMap, lie: &Lie, mark: &MarkMeasured) -> bool {
+    let part = mark.number.saturating_sub(CODE_REACH)..mark.number + CODE_REACH + 1;
+    let (read, wrong) = code_of(photo, map, lie, mark.side, part);
+    4 * wrong <= read
+}
+
 /// Whether an edge's code shows where the map expects it.
 fn edge_fits(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide) -> bool {
-    let (read, wrong) = compare(&photo.rgb, &lie.layout, side, 1, |k, depth| lie.place(map, side, k, depth));
+    let (read, wrong) = code_of(photo, map, lie, side, 0..usize::MAX);
     log10_chance(read, wrong, 1.0) < -3.0
 }
 

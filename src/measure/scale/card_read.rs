@@ -3,7 +3,7 @@
 use super::card_track::{ClockTrack, green};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
-use crate::card::layout::{CardLayout, CardSize, EdgeSide};
+use crate::card::layout::{CardLayout, CardSize, CodedEdge, EdgeSide};
 
 /// What a row turned out to be.
 #[derive(Debug, Clone, Copy)]
@@ -133,46 +133,46 @@ fn best_offset(bits: &[(i64, f64)], code: &[bool], sense: i64) -> Option<(i64, u
     best
 }
 
-/// How many of an edge's bits show at the places where a map expects them, and how many show wrongly.
+/// Whether mark `k`'s bit shows rightly where a map expects it; `None` where it cannot be told.
 ///
 /// `place(k, depth)` says where mark `k` (fractions allowed) is at a depth on that edge.
-pub(super) fn compare(
+pub(super) fn bit_is_right(
     picture: &Raster<[u8; 3]>,
-    layout: &CardLayout,
-    side: EdgeSide,
-    every: usize,
-    place: impl Fn(f64, f64) -> Point<Image>,
-) -> (usize, usize) {
-    let edge = layout.edge(side);
+    edge: &CodedEdge,
+    k: usize,
+    place: &impl Fn(f64, f64) -> Point<Image>,
+) -> Option<bool> {
     let tracks = &edge.tracks;
     let clock = (tracks.clock_from + tracks.clock_to) / 2.0;
     let reach = (tracks.code_from + tracks.clock_from) / 2.0 - clock;
-    let (mut read, mut wrong) = (0, 0);
-    for k in (0..edge.marks()).step_by(every.max(1)) {
-        let at = place(k as f64, clock);
-        if !picture.holds(at.x, at.y) {
-            continue;
-        }
-        let step = place(k as f64 + 0.5, clock) - place(k as f64 - 0.5, clock);
-        let outwards = (place(k as f64, clock + reach) - at) * (1.0 / reach.abs());
-        let contrast = |depth: f64| -> Option<f64> {
-            let middle = at + outwards * depth;
-            let here = |u: f64| green(picture, middle + step * u);
-            let dark = (here(-0.12)? + here(0.0)? + here(0.12)?) / 3.0;
-            Some((here(-0.5)? + here(0.5)?) / 2.0 - dark)
-        };
-        let mean = |depth: f64| Some((contrast(depth - 0.4)? + contrast(depth)? + contrast(depth + 0.4)?) / 3.0);
-        let (Some(clock), Some(code)) = (mean(0.0), mean(reach.abs())) else { continue };
-        if clock < 12.0 {
-            continue;
-        }
-        let bit = 2.0 * code / clock - 1.0;
-        if bit.abs() >= CLEAR {
-            read += 1;
-            wrong += usize::from(edge.bit(k) != Some(bit > 0.0));
-        }
+    let at = place(k as f64, clock);
+    if !picture.holds(at.x, at.y) {
+        return None;
     }
-    (read, wrong)
+    let step = place(k as f64 + 0.5, clock) - place(k as f64 - 0.5, clock);
+    let outwards = (place(k as f64, clock + reach) - at) * (1.0 / reach.abs());
+    let contrast = |depth: f64| -> Option<f64> {
+        let middle = at + outwards * depth;
+        let here = |u: f64| green(picture, middle + step * u);
+        let dark = (here(-0.12)? + here(0.0)? + here(0.12)?) / 3.0;
+        Some((here(-0.5)? + here(0.5)?) / 2.0 - dark)
+    };
+    let mean = |depth: f64| Some((contrast(depth - 0.4)? + contrast(depth)? + contrast(depth + 0.4)?) / 3.0);
+    let (clock, code) = (mean(0.0)?, mean(reach.abs())?);
+    let bit = 2.0 * code / clock - 1.0;
+    (clock >= 12.0 && bit.abs() >= CLEAR).then(|| edge.bit(k) == Some(bit > 0.0))
+}
+
+/// How many of an edge's bits show at the places where a map expects them, and how many show wrongly.
+pub(super) fn compare(
+    picture: &Raster<[u8; 3]>,
+    edge: &CodedEdge,
+    marks: impl Iterator<Item = usize>,
+    place: impl Fn(f64, f64) -> Point<Image>,
+) -> (usize, usize) {
+    marks
+        .filter_map(|k| bit_is_right(picture, edge, k, &place))
+        .fold((0, 0), |(read, wrong), right| (read + 1, wrong + usize::from(!right)))
 }
 
 #[cfg(test)]
