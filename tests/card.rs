@@ -9,7 +9,7 @@ mod card_view;
 
 use std::process::Command;
 
-use card_view::{Camera, Conditions, Dice, Placed, Print, View, photograph};
+use card_view::{Camera, Conditions, Dice, Placed, Print, View, Yarn, photograph};
 use strandrule::base::geometry::Point;
 use strandrule::base::stats::{median, quantile};
 use strandrule::base::units::Mm;
@@ -17,6 +17,7 @@ use strandrule::card::label::Label;
 use strandrule::card::layout::{CardLayout, CardSize, EdgeSide};
 use strandrule::card::sheet::{Paper, sheets};
 use strandrule::card::{pdf, png_bytes, svg};
+use strandrule::measure::pipeline::{self, Params, Request};
 use strandrule::measure::scale::{LabelRead, ScaleParams, ScaleRequest, find_cards, find_scale};
 
 fn ada() -> Label {
@@ -49,6 +50,7 @@ fn random_views_give_the_scale_with_an_honest_interval() {
     let print = |view: &View| Print::new(view.size, view.labelled.then_some(&label), view.gain);
     let (mut views, mut found, mut inside, mut labels, mut labelled) = (0, 0, 0, 0, 0);
     let mut errors = Vec::new();
+    let (mut known_height, mut guessed_height) = (Vec::new(), Vec::new());
     for seed in 1000.. {
         if views == wanted {
             break;
@@ -88,7 +90,38 @@ fn random_views_give_the_scale_with_an_honest_interval() {
             eprintln!("view {seed}: scale off by {:.2} % (standard uncertainty {:.2} %)", 100.0 * error, 100.0 * u);
         }
         errors.push(error);
+        // The axis of yarn of 0.3 to 15 mm.
+        let height = Dice(seed ^ 0x4ea).between(0.15, 7.5);
+        let truth = view.camera.px_per_mm_above(i, j, dx, dy, height);
+        let got = card.map.px_per_mm(p, direction, Mm(height)).expect("the yarn is before the horizon");
+        let error = (got / truth - 1.0).abs();
+        let from_camera = height / card.map.camera_mm.expect("a card gives the camera's place").z;
+        let u = card.map.relative_u_along(p, direction).hypot(from_camera * card.map.camera_height_relative_u);
+        let told = view.focal_35mm.is_some() || view.camera.tilt >= 15f64.to_radians();
+        let raised = if told { &mut known_height } else { &mut guessed_height };
+        raised.push((error, error <= 1.96 * u));
+        if (told && error > 0.004) || error > 3.0 * u {
+            eprintln!(
+                "view {seed}: at {height:.2} mm scale off by {:.2} % (standard uncertainty {:.2} %)",
+                100.0 * error,
+                100.0 * u
+            );
+        }
     }
+    let within = |raised: &[(f64, bool)]| raised.iter().filter(|r| r.1).count();
+    let (known, guessed): (Vec<f64>, Vec<f64>) =
+        (known_height.iter().map(|r| r.0).collect(), guessed_height.iter().map(|r| r.0).collect());
+    eprintln!(
+        "at the yarn's height, lens or tilt known: error median {:.3} %, worst {:.3} %, {} of {} inside; neither known: median {:.3} %, worst {:.3} %, {} of {} inside",
+        100.0 * median(&known).unwrap_or(0.0),
+        100.0 * quantile(&known, 1.0).unwrap_or(0.0),
+        within(&known_height),
+        known.len(),
+        100.0 * median(&guessed).unwrap_or(0.0),
+        100.0 * quantile(&guessed, 1.0).unwrap_or(0.0),
+        within(&guessed_height),
+        guessed.len()
+    );
     let middle = median(&errors).expect("some views");
     eprintln!(
         "{views} views: found {found}; scale error median {:.3} %, 95th percentile {:.3} %, worst {:.3} %; 95 % intervals hold the truth in {inside} of {}; labels read {labels} of {labelled}",
@@ -179,6 +212,71 @@ fn two_cards_in_one_photo_are_both_found_and_told_apart() {
     read.sort_by_key(|(size, _)| *size);
     assert_eq!(read, [(CardSize::Full, LabelRead::Read(one)), (CardSize::Small, LabelRead::Read(two))]);
     assert_eq!(found.iter().map(|c| c.number).collect::<Vec<_>>(), [1, 2]);
+}
+
+#[test]
+fn of_two_cards_each_measures_the_yarn_that_lies_on_it() {
+    let full = Print::new(CardSize::Full, None, 0);
+    let camera = Camera { distance: 300.0, tilt: 0.1, focal: 2900.0, width: 3024, height: 2268, ..plain_camera() };
+    let places = [(-5.0, -60.0), (5.0, 60.0)];
+    let cards = places.map(|(x, y)| Placed { print: &full, x, y, turn: 0.1, factor: 1.0 });
+    let yarn = |(x, y): (f64, f64), width: f64| Yarn { x, y: y - 16.0, angle: 0.1, width, grey: 0.05 };
+    let yarns = vec![yarn(places[0], 2.0), yarn(places[1], 4.0)];
+    let photo = photograph(&cards, &camera, &Conditions { yarns, ..Conditions::default() }, 3, None);
+    let mut widths = Vec::new();
+    for ruler in [None, Some(1), Some(2)] {
+        let scale = ScaleRequest { ruler, ..ScaleRequest::default() };
+        let measured = pipeline::measure(&photo, &Request { scale, ..Request::default() }, &Params::default());
+        let report = measured.report;
+        assert!(report.warnings.iter().any(|w| w.code == "several-cards"), "{:?}", report.warnings);
+        widths.push(report.sample.diameter_mm.value().copied().expect("a plain band has a diameter"));
+    }
+    // Which card is the first is the finder's to say; the drawn bands lie flat on the card.
+    assert!((widths[0] / widths[1] - 1.0).abs() < 1e-9, "{widths:?}");
+    let (thin, thick) = (widths[1].min(widths[2]), widths[1].max(widths[2]));
+    assert!((thin / 2.0 - 1.0).abs() < 0.05 && (thick / 4.0 - 1.0).abs() < 0.05, "{widths:?}");
+}
+
+#[test]
+fn a_bent_card_is_noticed_and_a_flat_one_is_not() {
+    let print = Print::new(CardSize::Full, None, 0);
+    let camera = Camera { width: 2016, height: 1512, distance: 260.0, tilt: 0.0, focal: 2400.0, ..plain_camera() };
+    let flat = photograph(&[in_the_middle(&print, 1.0)], &camera, &Conditions::default(), 8, Some(29.0));
+    // What lies `h` above the table is seen further out, by `h` over the camera's height.
+    let raised = |height_mm: &dyn Fn(f64) -> f64| {
+        let mut photo = flat.clone();
+        let (cx, cy) = ((camera.width as f64 - 1.0) / 2.0, (camera.height as f64 - 1.0) / 2.0);
+        let straight: [f32; 256] = std::array::from_fn(|code| code as f32);
+        for y in 0..camera.height {
+            for x in 0..camera.width {
+                let (u, v) = (x as f64 - cx, y as f64 - cy);
+                // Along the card, whose zero turn lies along the table's x.
+                let along = camera.table(x as f64, y as f64).0 / (print.layout.width / 2.0);
+                let shrink = 1.0 - height_mm(along) / camera.distance;
+                let seen = flat.rgb.bilinear_through(cx + u * shrink, cy + v * shrink, &straight);
+                photo.rgb.set(x, y, seen.map(|v| v.round() as u8));
+            }
+        }
+        photo
+    };
+    let bend = |photo: &_| find_cards(photo, 1.0).first().expect("found").bent_mm;
+    assert_eq!(bend(&flat), None);
+    let relative_u =
+        |photo: &_| find_cards(photo, 1.0).first().expect("found").map.relative_u(Point::new(1000.0, 756.0));
+    let flat_u = relative_u(&flat);
+    for (what, height_mm) in [
+        ("one end lifts", &(|along: f64| 6.0 * along.max(0.0).powi(2)) as &dyn Fn(f64) -> f64),
+        ("a fold in the middle", &|along: f64| 6.0 * (1.0 - along.abs()).max(0.0)),
+        ("an arch", &|along: f64| 10.0 * (1.0 - along * along).max(0.0)),
+    ] {
+        let photo = raised(height_mm);
+        let found = find_cards(&photo, 1.0);
+        let card = found.first().expect("found");
+        eprintln!("{what}: {:?} mm", card.bent_mm);
+        assert!(card.bent_mm.is_some(), "{what} is not noticed");
+        assert!(card.warnings().iter().any(|w| w.code == "card-bent"), "{what}");
+        assert!(relative_u(&photo) > 1.5 * flat_u, "{what}: a bent card's scale is less certain");
+    }
 }
 
 #[test]

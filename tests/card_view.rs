@@ -147,6 +147,10 @@ impl Camera {
     }
     /// The table point seen at a pixel.
     pub(super) fn table(&self, px: f64, py: f64) -> (f64, f64) {
+        self.above_table(px, py, 0.0)
+    }
+    /// The point seen at a pixel on a plane that lies `height` above the table.
+    pub(super) fn above_table(&self, px: f64, py: f64, height: f64) -> (f64, f64) {
         let (m, c) = self.axes();
         let (dx, dy) =
             ((px - (self.width as f64 - 1.0) / 2.0) / self.focal, (py - (self.height as f64 - 1.0) / 2.0) / self.focal);
@@ -160,7 +164,7 @@ impl Camera {
         let s = if rd > 0.0 { low / rd } else { 1.0 };
         let (ux, uy) = (dx * s, dy * s);
         let ray: [f64; 3] = std::array::from_fn(|i| m[0][i] * ux + m[1][i] * uy + m[2][i]);
-        let t = -c[2] / ray[2];
+        let t = (-height - c[2]) / ray[2];
         (c[0] + t * ray[0], c[1] + t * ray[1])
     }
     /// The pixel where a table point is seen.
@@ -174,7 +178,12 @@ impl Camera {
     }
     /// True scale at a pixel along a direction of the picture, px/mm on the table.
     pub(super) fn px_per_mm(&self, px: f64, py: f64, dx: f64, dy: f64) -> f64 {
-        let (a, b) = (self.table(px - dx / 2.0, py - dy / 2.0), self.table(px + dx / 2.0, py + dy / 2.0));
+        self.px_per_mm_above(px, py, dx, dy, 0.0)
+    }
+    /// The same on a plane that lies `height` above the table.
+    pub(super) fn px_per_mm_above(&self, px: f64, py: f64, dx: f64, dy: f64, height: f64) -> f64 {
+        let a = self.above_table(px - dx / 2.0, py - dy / 2.0, height);
+        let b = self.above_table(px + dx / 2.0, py + dy / 2.0, height);
         1.0 / (a.0 - b.0).hypot(a.1 - b.1)
     }
 }

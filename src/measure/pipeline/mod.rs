@@ -145,6 +145,17 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
 
 fn warnings(evidence: &Evidence) -> Vec<Warning> {
     let mut out = evidence.scale.chosen_card().map(|card| card.warnings()).unwrap_or_default();
+    let cards = &evidence.scale.cards;
+    if let (Some(chosen), true) = (evidence.scale.chosen_card(), cards.len() > 1) {
+        out.push(Warning {
+            code: "several-cards".to_owned(),
+            message: format!(
+                "{} ruler cards are seen; number {} and the yarn on it were measured. Choose another with --ruler.",
+                cards.len(),
+                chosen.number
+            ),
+        });
+    }
     if evidence.twist.plies_stated {
         out.push(Warning {
             code: "plies-stated".to_owned(),

@@ -302,7 +302,7 @@ fn on_card(fitted: &Fitted, row: &ReadRow) -> bool {
 fn seen(photo: &Photo, fitted: &Fitted, print_factor: f64) -> Option<CardSeen> {
     let Fitted { lie, fit, map, marks, sightings, bits } = fitted;
     let card_marks = card_marks(lie, map, marks, sightings, fit);
-    let bent_mm = bend(&card_marks, map);
+    let bent_mm = bend(fitted);
     // A lie of `b` mm over a quarter of the scale's length stretches the scale there by about as much over 35 mm.
     let map = &match bent_mm {
         Some(mm) => fit.map(PRINT_RELATIVE_U.hypot(mm / 35.0))?,
@@ -375,26 +375,45 @@ fn card_marks(
     out
 }
 
-/// Greatest mean displacement along the scale of eight neighbouring marks, mm, where the card is not flat: on a flat one it
-/// stays within the noise and within what a printer misplaces, a dot of 600 to the inch (0.04 mm).
-fn bend(marks: &[CardMark], map: &PlaneMap) -> Option<f64> {
+/// Radial distortion beyond which it is not the lens's: two standard deviations of what lenses have (see `LensPrior`).
+const MOST_K1: f64 = 0.2;
+
+/// Greatest mean displacement of eight neighbouring marks, mm, along the scale or across it, where the card is not flat: on a
+/// flat one it stays within the noise and within what a printer misplaces, a dot of 600 to the inch (0.04 mm). An even arch
+/// seen from straight above leaves none: it looks like a lens's distortion, and is known by being more of it than lenses have.
+fn bend(fitted: &Fitted) -> Option<f64> {
     const GROUP: usize = 8;
-    let (mut means, mut single) = (Vec::new(), Vec::new());
+    let pose = &fitted.fit.pose;
+    let mut most = (pose.k1.abs() > MOST_K1).then(|| {
+        let out = |s: &Sighting| {
+            let (x, y) = fitted.fit.centre_px;
+            (s.at.x - x).hypot(s.at.y - y) / pose.focal_px
+        };
+        let outermost = fitted.sightings.iter().map(|(_, s)| out(s)).fold(0.0, f64::max);
+        pose.k1.abs() * outermost.powi(3) * pose.translation.z
+    });
     for side in [EdgeSide::Top, EdgeSide::Bottom] {
-        let off: Vec<f64> = marks
-            .iter()
-            .filter(|m| m.side == side)
-            .filter_map(|m| {
-                let along = (m.tip - m.foot).quarter_turn();
-                Some(m.residual_px / map.px_per_mm(m.at, along, Mm(0.0))?)
-            })
-            .collect();
-        means.extend(off.chunks_exact(GROUP).filter_map(median));
-        single.extend(off.windows(2).filter_map(|pair| Some(pair.last()? - pair.first()?)));
+        for along in [true, false] {
+            let off: Vec<f64> = fitted
+                .sightings
+                .iter()
+                .zip(&fitted.fit.residuals)
+                .filter(|((i, s), _)| fitted.marks[*i].side == side && matches!(s.place, Place::X(_)) == along)
+                .filter_map(|((_, s), r)| {
+                    let (_, _, px_per_mm) = fitted.fit.pose.plane_from_image(s.at, fitted.fit.centre_px)?;
+                    Some(r * s.sigma_px / px_per_mm)
+                })
+                .collect();
+            let means = off.chunks_exact(GROUP).filter_map(median).map(f64::abs).fold(0.0, f64::max);
+            let single: Vec<f64> = off.windows(2).filter_map(|pair| Some(pair.last()? - pair.first()?)).collect();
+            let Some(noise) = robust_deviation(&single) else { continue };
+            let noise = noise / 2f64.sqrt();
+            if means > 0.04 && means > 5.0 * noise / (GROUP as f64).sqrt() {
+                most = Some(most.map_or(means, |m: f64| m.max(means)));
+            }
+        }
     }
-    let noise = robust_deviation(&single)? / 2f64.sqrt();
-    let most = means.iter().map(|m| m.abs()).fold(0.0, f64::max);
-    (most > 0.04 && most > 5.0 * noise / (GROUP as f64).sqrt()).then_some(most)
+    most
 }
 
 /// The outline of a part of the card in the picture, cut at the picture's borders; empty where it lies outside.
