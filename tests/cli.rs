@@ -342,3 +342,30 @@ mod unix {
         assert!(String::from_utf8_lossy(&output.stderr).contains("standard output"));
     }
 }
+
+/// A stated number, unit or name that does not fit is answered as such, not as a fault of the photo.
+#[test]
+fn what_does_not_fit_the_photo_is_said_to_be_that() {
+    let photo = fixture("photos/p03-singles-z-brown.jpg");
+    let reason = |options: &[&str]| {
+        let out = program().arg("measure").arg(&photo).args(options).output().expect("the program runs");
+        let report = json(&out.stdout);
+        let codes: Vec<String> = report["warnings"]
+            .as_array()
+            .expect("a list")
+            .iter()
+            .filter_map(|w| Some(w["code"].as_str()?.to_owned()))
+            .collect();
+        let of = |figure: &str| report["sample"][figure]["reason"]["code"].as_str().unwrap_or_default().to_owned();
+        (of("diameter_mm"), of("twists_per_inch"), codes)
+    };
+    assert_eq!(reason(&["--ruler", "3"]).0, "no-such-ruler");
+    assert_eq!(reason(&["--strand", "9"]).0, "no-such-strand");
+    assert_eq!(reason(&["--plies", "9"]).1, "too-many-plies");
+    // A millimetre ruler is also one of tenths of some unit: the person is believed, and told.
+    assert_eq!(reason(&["--unit", "inch"]).2, ["unit-against-marks"]);
+    assert_eq!(reason(&["--unit", "mm"]).2, Vec::<String>::new());
+    assert_eq!(reason(&["--printed-length", "96"]).2, ["print-scale-unused"]);
+    let refused = program().arg("measure").arg(&photo).args(["--overlay", "seen.jpg"]).output().expect("it runs");
+    assert_eq!(refused.status.code(), Some(2));
+}

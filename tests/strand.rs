@@ -112,6 +112,7 @@ fn no_scale() -> ScaleFound {
         card_outline: None,
         cards: Vec::new(),
         print_factor: None,
+        unit_against_marks: false,
     }
 }
 

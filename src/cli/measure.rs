@@ -114,6 +114,11 @@ impl Measured {
 fn picture_targets(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: &str) -> Result<Vec<Target>, Failure> {
     let Some(at) = at else { return Ok(Vec::new()) };
     if photos.len() == 1 && !at.is_dir() {
+        let wanted = ending.rsplit('.').next().unwrap_or(ending);
+        // A name without an ending is the person's own affair; one of another format would be a lie.
+        if at.extension().is_some_and(|given| !given.eq_ignore_ascii_case(wanted)) {
+            return Err(Failure::Usage(format!("{option} {}: it is a {wanted} file; name it so", at.display())));
+        }
         return Ok(vec![Target::open(at)?]);
     }
     if !at.is_dir() {

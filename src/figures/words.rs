@@ -95,6 +95,12 @@ reasons! {
     NoScale => "no-scale", "No ruler or ruler card was found, so lengths are unknown; lay one beside the yarn, or state --dpi or two points and their distance.";
     /// A ruler was found, its unit could not be told.
     UnitUnclear => "unit-unclear", "A ruler was found, but whether it shows millimetres or parts of an inch could not be told; state it with --unit.";
+    /// Rulers were found, none of the number that was asked for.
+    NoSuchRuler => "no-such-ruler", "The photo shows no ruler of that number; the overlay numbers those that were found.";
+    /// A ruler was found, its marks do not divide the unit that was stated.
+    UnitMismatch => "unit-mismatch", "The ruler that was found does not divide the unit stated with --unit; leave --unit out to see what its marks show.";
+    /// Yarn was found, no piece of the number that was asked for.
+    NoSuchStrand => "no-such-strand", "No piece of yarn has that number; the overlay numbers those that were found.";
     /// No yarn.
     NoStrand => "no-strand", "No yarn was found; lay it on a plain card of another colour, or point to it with --region.";
     /// Yarn, but no clean stretch of it.
@@ -109,6 +115,8 @@ reasons! {
     RoutesDisagree => "routes-disagree", "Two ways of measuring this do not agree; look at the overlay, and state what you know (--plies, --strand).";
     /// How many plies cannot be told.
     PliesUnclear => "plies-unclear", "How many plies the yarn has could not be told; state it with --plies.";
+    /// More plies than the method knows.
+    TooManyPlies => "too-many-plies", "Twist is counted in yarn of up to four plies; of this one only direction and thickness are measured.";
     /// Needs a ply count above one.
     Singles => "singles", "Singles have no plies, so this figure does not apply.";
     /// Too short a piece.

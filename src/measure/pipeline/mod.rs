@@ -85,7 +85,7 @@ pub fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
         scale: scale_figures(&gathered),
         sample: sample(request, &gathered),
         strands: gathered.pieces.iter().map(profile::strand_figures).collect(),
-        warnings: warnings(evidence),
+        warnings: warnings(request, evidence),
     }
 }
 
@@ -143,7 +143,7 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
     }
 }
 
-fn warnings(evidence: &Evidence) -> Vec<Warning> {
+fn warnings(request: &Request, evidence: &Evidence) -> Vec<Warning> {
     let mut out = evidence.scale.chosen_card().map(|card| card.warnings()).unwrap_or_default();
     let cards = &evidence.scale.cards;
     if let (Some(chosen), true) = (evidence.scale.chosen_card(), cards.len() > 1) {
@@ -154,6 +154,20 @@ fn warnings(evidence: &Evidence) -> Vec<Warning> {
                 cards.len(),
                 chosen.number
             ),
+        });
+    }
+    if request.scale.print_factor.is_some() && evidence.scale.print_factor.is_none() {
+        out.push(Warning {
+            code: "print-scale-unused".to_owned(),
+            message: "What the print measures was stated, but the scale does not come from a ruler card: it made no difference."
+                .to_owned(),
+        });
+    }
+    if evidence.scale.unit_against_marks {
+        out.push(Warning {
+            code: "unit-against-marks".to_owned(),
+            message: "The unit stated with --unit was believed, but the ruler's marks look like another; look at the overlay."
+                .to_owned(),
         });
     }
     if evidence.twist.plies_stated {

@@ -1,11 +1,9 @@
 //! Finds every ruler card in the picture: regular stretches, rows, clock tracks, their code, and one fit of all marks.
 
-use std::ops::Range;
-
 use super::card_found::{CardMark, CardSeen};
 use super::card_label;
 use super::card_marks::{Lie, MarkMeasured, measure};
-use super::card_read::{Reading, compare, log10_chance, read};
+use super::card_read::{Reading, bit_is_right, log10_chance, read};
 use super::card_rows::{Row, rows};
 use super::card_scan::runs;
 use super::card_track::{ClockTrack, track};
@@ -156,7 +154,10 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
         // 60 marks of each edge fix a pose to far less than the print is true to; more would only cost time.
         let every = visible.div_ceil(if round == 0 { 60 } else { 120 }).max(1);
         marks = sides.iter().flat_map(|side| measure(picture, &map, &lie, *side, every)).collect();
-        marks.retain(|mark| stands_among_its_code(photo, &map, &lie, mark));
+        for side in &sides {
+            let bits = bits_of(photo, &map, &lie, *side);
+            marks.retain(|mark| mark.side != *side || stands_among_its_code(&bits, mark.number));
+        }
         sightings = fine_sightings(&marks, &lie, &fit);
         let only: Vec<Sighting> = sightings.iter().map(|(_, s)| *s).collect();
         fit = pose::fit(&only, &[], &fit.pose, &lens)?;
@@ -168,7 +169,7 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
     }
     let mut bits = (0, 0);
     for side in &sides {
-        let (read, wrong) = code_of(photo, &map, &lie, *side, 0..usize::MAX);
+        let (read, wrong) = tally(&bits_of(photo, &map, &lie, *side));
         bits = (bits.0 + read, bits.1 + wrong);
     }
     let used = fit.weights.iter().filter(|w| **w > 0.2).count();
@@ -264,11 +265,16 @@ fn visible_marks(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide) -> us
         .count()
 }
 
-/// How many bits of a part of an edge's code show, and how many wrongly.
-fn code_of(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide, part: Range<usize>) -> (usize, usize) {
+/// Whether each bit of an edge's code shows rightly.
+fn bits_of(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide) -> Vec<Option<bool>> {
     let edge = lie.layout.edge(side);
-    let part = part.start..part.end.min(edge.marks());
-    compare(&photo.rgb, edge, part, |k, depth| lie.place(map, side, k, depth))
+    (0..edge.marks()).map(|k| bit_is_right(&photo.rgb, edge, k, &|k, depth| lie.place(map, side, k, depth))).collect()
+}
+
+/// How many bits were read, and how many of them wrongly.
+fn tally(bits: &[Option<bool>]) -> (usize, usize) {
+    let read = bits.iter().flatten();
+    (read.clone().count(), read.filter(|right| !**right).count())
 }
 
 /// Marks to either side whose code must bear a mark out.
@@ -276,15 +282,15 @@ const CODE_REACH: usize = 5;
 
 /// Whether the code about a mark is the one that belongs there: a map that has gone astray by a pitch finds marks just as
 /// well, but of the bits about them it finds every other one wrong.
-fn stands_among_its_code(photo: &Photo, map: &PlaneMap, lie: &Lie, mark: &MarkMeasured) -> bool {
-    let part = mark.number.saturating_sub(CODE_REACH)..mark.number + CODE_REACH + 1;
-    let (read, wrong) = code_of(photo, map, lie, mark.side, part);
+fn stands_among_its_code(bits: &[Option<bool>], number: usize) -> bool {
+    let part = number.saturating_sub(CODE_REACH)..(number + CODE_REACH + 1).min(bits.len());
+    let (read, wrong) = tally(bits.get(part).unwrap_or(&[]));
     4 * wrong <= read
 }
 
 /// Whether an edge's code shows where the map expects it.
 fn edge_fits(photo: &Photo, map: &PlaneMap, lie: &Lie, side: EdgeSide) -> bool {
-    let (read, wrong) = code_of(photo, map, lie, side, 0..usize::MAX);
+    let (read, wrong) = tally(&bits_of(photo, map, lie, side));
     log10_chance(read, wrong, 1.0) < -3.0
 }
 

@@ -163,18 +163,6 @@ pub(super) fn bit_is_right(
     (clock >= 12.0 && bit.abs() >= CLEAR).then(|| edge.bit(k) == Some(bit > 0.0))
 }
 
-/// How many of an edge's bits show at the places where a map expects them, and how many show wrongly.
-pub(super) fn compare(
-    picture: &Raster<[u8; 3]>,
-    edge: &CodedEdge,
-    marks: impl Iterator<Item = usize>,
-    place: impl Fn(f64, f64) -> Point<Image>,
-) -> (usize, usize) {
-    marks
-        .filter_map(|k| bit_is_right(picture, edge, k, &place))
-        .fold((0, 0), |(read, wrong), right| (read + 1, wrong + usize::from(!right)))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

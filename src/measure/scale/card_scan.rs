@@ -176,13 +176,32 @@ fn modulation(extremes: &[Extreme]) -> f64 {
     swing / light.max(1.0)
 }
 
+/// Samples looked at together.
+const BLOCK: usize = 32;
+
 /// Follows the extremes along a line and hands out each of its regular stretches.
 pub(super) fn regular_stretches(line: &[u8], out: &mut impl FnMut(&[Extreme])) {
     let mut chain = Chain::default();
     let Some(first) = line.first() else { return };
     let mut rising = true;
     let (mut best, mut best_at, mut turned_at) = (*first, 0usize, 0usize);
-    for (i, &v) in line.iter().enumerate() {
+    let mut i = 0;
+    while let Some(&v) = line.get(i) {
+        // Plain ground is most of a picture: where nothing goes further and nothing turns, it is passed over block by block.
+        if i % BLOCK == 0
+            && let Some(block) = line.get(i..i + BLOCK)
+        {
+            let (low, high) = block.iter().fold((u8::MAX, 0), |(low, high), v| (low.min(*v), high.max(*v)));
+            let quiet = if rising {
+                high <= best && best - low < LEAST_SWING
+            } else {
+                low >= best && high - best < LEAST_SWING
+            };
+            if quiet {
+                i += BLOCK;
+                continue;
+            }
+        }
         let (further, turned) = if rising {
             (v > best, best.saturating_sub(v) >= LEAST_SWING)
         } else {
@@ -196,6 +215,7 @@ pub(super) fn regular_stretches(line: &[u8], out: &mut impl FnMut(&[Extreme])) {
             rising = !rising;
             (best, best_at, turned_at) = (v, i, i);
         }
+        i += 1;
     }
     chain.finish(out);
 }

@@ -141,6 +141,8 @@ pub struct ScaleFound {
     pub print_factor: Option<f64>,
     /// Outline of the flat card or ruler that carries the scale, clipped to the picture, as far as it could be traced.
     pub card_outline: Option<Vec<Point<Image>>>,
+    /// Whether a unit was stated and believed that the ruler's marks by themselves speak against.
+    pub unit_against_marks: bool,
 }
 
 impl ScaleFound {
@@ -198,7 +200,14 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
         let scale = PlaneMap::stated(stated, photo.middle()).map_or(Scale::Unknown(Reason::NoScale), |map| {
             Scale::Known(Box::new(KnownScale { method: Method::Stated, map, tilt_deg: None }))
         });
-        return ScaleFound { scale, rulers: Vec::new(), cards: Vec::new(), print_factor: None, card_outline: None };
+        return ScaleFound {
+            scale,
+            rulers: Vec::new(),
+            cards: Vec::new(),
+            print_factor: None,
+            card_outline: None,
+            unit_against_marks: false,
+        };
     }
     let mut cards = find_cards(photo, request.print_factor.unwrap_or(1.0));
     let wanted = request.ruler.unwrap_or(1);
@@ -211,13 +220,26 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
         }));
         let card_outline = Some(card.outline.clone());
         let rulers = cards.iter().flat_map(CardSeen::as_rulers).collect();
-        return ScaleFound { scale, rulers, cards, print_factor: request.print_factor, card_outline };
+        return ScaleFound {
+            scale,
+            rulers,
+            cards,
+            print_factor: request.print_factor,
+            card_outline,
+            unit_against_marks: false,
+        };
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
     let find::Found { rulers: found, blurred } = find::find_rulers(&photo.rgb, request.unit, params);
     let asked = request.ruler.map(|n| (n as usize).wrapping_sub(1 + cards.len()));
+    // What the marks say by themselves, where the person states something.
+    let unstated = request.unit.map(|_| find::find_rulers(&photo.rgb, None, params).rulers).unwrap_or_default();
+    let no_such = asked.is_some_and(|a| a >= found.len()) && found.len() + cards.len() > 0;
     let mut scale = Scale::Unknown(match (found.is_empty(), blurred) {
+        _ if no_such => Reason::NoSuchRuler,
+        (false, _) if request.unit.is_some() => Reason::UnitMismatch,
         (true, true) => Reason::TooBlurred,
+        (true, false) if !unstated.is_empty() => Reason::UnitMismatch,
         (true, false) => Reason::NoScale,
         (false, _) => Reason::UnitUnclear,
     });
@@ -231,9 +253,11 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
             break;
         }
     }
+    let unit_against_marks = chosen.is_some()
+        && unstated.first().and_then(|ruler| ruler.division.unit).is_some_and(|unit| Some(unit) != request.unit);
     let first = cards.len() as u32 + 1;
     let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + first, chosen == Some(i))).collect();
-    ScaleFound { scale, rulers, cards, print_factor: None, card_outline }
+    ScaleFound { scale, rulers, cards, print_factor: None, card_outline, unit_against_marks }
 }
 
 /// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.

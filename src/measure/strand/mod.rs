@@ -241,8 +241,13 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
-    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(nothing);
+    let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
     Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
+}
+
+/// Why none of these pieces is measured: there are none for the reason given, or the number asked for is none of theirs.
+fn none_chosen(pieces: &[Strand], nothing: Reason) -> Reason {
+    if pieces.is_empty() { nothing } else { Reason::NoSuchStrand }
 }
 
 /// Part of the dark field's longer side that a strand on it must run: hairs and fluff do not.

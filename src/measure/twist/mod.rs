@@ -89,6 +89,9 @@ const FEWEST_PIXELS: f64 = 8.0;
 /// Probability from which a direction or a number of plies is given.
 const SURE_ENOUGH: f64 = 0.8;
 
+/// Plies from which on the turning bundle is not modelled.
+const MOST_PLIES: u32 = 5;
+
 /// Reads the twist from the straightened strands.
 #[must_use]
 pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
@@ -140,12 +143,17 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
             outcome::either(piece, other.iter().find(|o| o.strand == piece.strand));
         }
     }
+    let lost = match used {
+        _ if !known => Reason::PliesUnclear,
+        MOST_PLIES.. => Reason::TooManyPlies,
+        _ => Reason::TwistNotVisible,
+    };
     Twist {
         direction: if sure >= SURE_ENOUGH { Ok((letter, sure)) } else { Err(Reason::TwistNotVisible) },
         plies: if known { Ok((used, probability)) } else { Err(Reason::PliesUnclear) },
         plies_stated: request.plies.is_some(),
-        angle_reason: if known { Reason::TwistNotVisible } else { Reason::PliesUnclear },
-        turns_reason: if known { Reason::TwistNotVisible } else { Reason::PliesUnclear },
+        angle_reason: lost.clone(),
+        turns_reason: lost,
         pieces,
     }
 }

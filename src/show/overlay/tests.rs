@@ -80,6 +80,7 @@ fn evidence() -> Evidence {
             cards: Vec::new(),
             print_factor: None,
             card_outline: Some(vec![Point::new(20.0, 20.0), Point::new(760.0, 20.0), Point::new(760.0, 390.0)]),
+            unit_against_marks: false,
         },
         strands: Strands {
             arrangement: Arrangement::Separate,
@@ -194,6 +195,7 @@ fn nothing_found_is_a_picture_too() {
             cards: Vec::new(),
             print_factor: None,
             card_outline: None,
+            unit_against_marks: false,
         },
         strands: Strands {
             arrangement: Arrangement::Separate,

@@ -107,8 +107,14 @@ fn slashed(path: &Path) -> String {
     parts.join("/")
 }
 
+/// How the overlays that the program names itself end.
+const OVERLAY_ENDING: &str = ".overlay.png";
+
 fn has_photo_ending(path: &Path) -> bool {
-    path.extension().is_some_and(|e| ENDINGS.iter().any(|known| e.eq_ignore_ascii_case(known)))
+    let name = path.file_name().unwrap_or_default().to_string_lossy().to_ascii_lowercase();
+    // The program's own pictures of what it measured are no photos.
+    !name.ends_with(OVERLAY_ENDING)
+        && path.extension().is_some_and(|e| ENDINGS.iter().any(|known| e.eq_ignore_ascii_case(known)))
 }
 
 /// All files below a folder, links followed, circles of links left.

@@ -116,7 +116,7 @@ fn strands(
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
-    let reason = (!pieces.iter().any(|p| p.chosen)).then_some(Reason::NoStrand);
+    let reason = (!pieces.iter().any(|p| p.chosen)).then(|| super::none_chosen(&pieces, Reason::NoStrand));
     Strands { arrangement, pieces, wraps, refused: Vec::new(), reason }
 }
 
