@@ -151,9 +151,8 @@ fn fitted(photo: &Photo, rows: &[&ReadRow]) -> Option<Fitted> {
             }
         }
         let visible: usize = sides.iter().map(|s| visible_marks(photo, &map, &lie, *s)).sum();
-        // 60 marks of each edge fix a pose to far less than the print is true to; more would only cost time. The first round
-        // need only put the map on the right marks.
-        let every = visible.div_ceil(if round == 0 { 24 } else { 120 }).max(1);
+        // 60 marks of each edge fix a pose to far less than the print is true to; more would only cost time.
+        let every = visible.div_ceil(if round == 0 { 60 } else { 120 }).max(1);
         marks = sides.iter().flat_map(|side| measure(picture, &map, &lie, *side, every)).collect();
         for side in &sides {
             let bits = bits_of(photo, &map, &lie, *side);

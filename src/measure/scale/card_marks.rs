@@ -196,12 +196,15 @@ fn middle_between_ends(
     const BEYOND_MM: f64 = 0.9;
     let (from, to) = (outer - BEYOND_MM, inner + BEYOND_MM);
     let px = local.inwards.length();
-    let samples = (((to - from) * px).ceil() as usize).clamp(16, 400);
+    let samples = (((to - from) * px * 1.5).ceil() as usize).clamp(16, 400);
     let depth = |i: f64| from + (to - from) * i / (samples as f64 - 1.0);
     let mut dark = Vec::with_capacity(samples);
     for i in 0..samples {
         let d = depth(i as f64);
-        let mark = (light(picture, local.at(u - 0.1, d))? + light(picture, local.at(u + 0.1, d))?) / 2.0;
+        let mark = (light(picture, local.at(u - 0.1, d))?
+            + light(picture, local.at(u, d))?
+            + light(picture, local.at(u + 0.1, d))?)
+            / 3.0;
         let paper = (light(picture, local.at(u - 0.5, d))? + light(picture, local.at(u + 0.5, d))?) / 2.0;
         dark.push(if paper > 0.004 { 1.0 - mark / paper } else { 0.0 });
     }
