@@ -117,23 +117,15 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     let colours = colours_of(&windows, half_template, reach, diameter);
     let plain = colours.is_none();
     let mut kinds = colours.unwrap_or_else(|| vec![0usize; windows.count]);
-    // Where one colour gives way to another the border between two plies looks like the edge of the yarn: nothing is learnt
-    // there, and the course is left to its neighbours.
-    let between: Vec<bool> =
-        if plain { vec![false; windows.count] } else { at_changes(&kinds, diameter, windows.stride) };
     let mut costs = Vec::new();
     for round in 0..ROUNDS {
         if plain && round == ONE_KIND_ROUNDS {
             kinds = two_kinds(&windows, &shifts, half_template, reach);
         }
-        let templates: Vec<Option<Template>> = (0..MOST_COLOURS)
-            .map(|kind| template(&windows, &shifts, &kinds, &between, kind, half_template, reach))
-            .collect();
+        let templates: Vec<Option<Template>> =
+            (0..MOST_COLOURS).map(|kind| template(&windows, &shifts, &kinds, kind, half_template, reach)).collect();
         costs = shift_costs(&windows, &templates, half_template, reach, &mut kinds, plain);
-        for (of_window, between) in costs.chunks_exact_mut(2 * reach + 1).zip(&between) {
-            if *between {
-                of_window.fill(0.0);
-            }
+        for of_window in costs.chunks_exact_mut(2 * reach + 1) {
             for (k, cost) in of_window.iter_mut().enumerate() {
                 *cost += (((k as f64 - reach as f64) / (WANDER * diameter)).powi(2) / 2.0) as f32;
             }
@@ -283,21 +275,6 @@ fn window_medians(values: &[f32], half: usize, stride: usize, count: usize) -> V
     out
 }
 
-/// Windows that lie within `CHANGE` of a change of kind.
-fn at_changes(kinds: &[usize], diameter: f64, stride: usize) -> Vec<bool> {
-    let reach = ((CHANGE * diameter / stride as f64).round() as usize).max(1);
-    (0..kinds.len())
-        .map(|w| {
-            let near = &kinds[w.saturating_sub(reach)..(w + reach + 1).min(kinds.len())];
-            near.iter().any(|kind| *kind != kinds[w])
-        })
-        .collect()
-}
-
-/// How far to either side of it a change of colour is still seen, diameters: a ply that goes under another at 30 degrees is
-/// covered through a fifth of the diameter within this length, and colour is blurred over a few pixels.
-const CHANGE: f64 = 0.15;
-
 /// The part of a window's profile that lies under the template at a shift.
 fn under(profile: &[f32], shift: isize, half_template: usize, reach: usize) -> &[f32] {
     let from = (reach as isize + shift).max(0) as usize;
@@ -309,12 +286,11 @@ fn template(
     windows: &Windows,
     shifts: &[isize],
     kinds: &[usize],
-    between: &[bool],
     kind: usize,
     half_template: usize,
     reach: usize,
 ) -> Option<Template> {
-    let members: Vec<usize> = (0..windows.count).filter(|w| kinds[*w] == kind && !between[*w]).collect();
+    let members: Vec<usize> = (0..windows.count).filter(|w| kinds[*w] == kind).collect();
     if members.len() < LEAST_MEMBERS {
         return None;
     }
