@@ -7,8 +7,12 @@ use crate::base::stats::median;
 /// Thinnest strand that is kept, px: below it a core edge of one pixel's blur on either side leaves no body.
 const MIN_WIDTH_PX: f64 = 8.0;
 
-/// Pieces of one sample: no piece is thinner than this part of the main piece, or thicker than its inverse.
-const SAME_SAMPLE: f64 = 0.5;
+/// Pieces of one sample: no piece is thinner than this part of the main piece, or thicker than its inverse. The thickness of
+/// even very uneven handspun (30 % CV) has a mean over a hand's breadth within a quarter of the whole's.
+const SAME_SAMPLE: f64 = 0.6;
+
+/// Part of the main piece's fibrousness below which a thing beside it is smooth.
+const SMOOTH: f64 = 0.5;
 
 /// Fibrousness above which more does not tell yarn from other things any better.
 const MOST_FIBROUS: f64 = 3.0;
@@ -56,7 +60,7 @@ pub(super) fn keep(pieces: &mut Vec<Strand>, refused: &mut Vec<Refused>) {
             Some((main, _)) if own < SAME_SAMPLE * main || own * SAME_SAMPLE > main => {
                 "of another thickness than the main piece"
             }
-            Some((_, main)) if fibrousness(&piece) < SAME_SAMPLE * main => "smooth beside the main piece",
+            Some((_, main)) if fibrousness(&piece) < SMOOTH * main => "smooth beside the main piece",
             _ => {
                 pieces.push(piece);
                 continue;

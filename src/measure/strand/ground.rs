@@ -150,9 +150,8 @@ impl Ground {
         for y in 0..height {
             let v = y as f64;
             if bounded {
-                // In pairs: the rim that is left out is wider.
-                for (x, out) in domain.row_mut(y).chunks_mut(2).enumerate() {
-                    out.fill(inside(reduced.image_from_reduced(2.0 * x as f64 + 0.5, v)));
+                for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
+                    *out = inside(reduced.image_from_reduced(x as f64, v));
                 }
             } else if let Some((from, to)) = row_inside_convex(&hull, v) {
                 let (from, to) = (from.ceil().max(0.0) as usize, (to.floor() as usize + 1).min(width));
