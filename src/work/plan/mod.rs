@@ -249,22 +249,29 @@ pub fn plan(request: &PlanRequest) -> Result<Plan, PlanError> {
 
 /// Refuses numbers that cannot be.
 fn check(request: &PlanRequest) -> Result<(), PlanError> {
-    let positive = |what, value: Option<f64>, advice| match value {
-        Some(value) if !(value > 0.0 && value.is_finite()) => Err(PlanError::Impossible { what, value, advice }),
+    // The most is generous: a slip of the unit or of the point is to be caught, no rare yarn or wheel. A rope is thicker
+    // than 50 mm, filament alone bears 100 turns an inch, spindle wheels reach 120 to 1 and no arm draws 3 m.
+    let up_to = |what, most: f64, value: Option<f64>, advice| match value {
+        Some(value) if !(value > 0.0 && value <= most) => Err(PlanError::Impossible { what, value, advice }),
         _ => Ok(()),
     };
     let yarn = &request.yarn;
-    positive("a diameter", yarn.diameter_mm.map(|r| r.low), "give millimetres above 0")?;
-    positive("a twist", yarn.twists_per_inch.map(|r| r.high), "give turns per inch above 0")?;
-    positive("a draft length", request.wheel.draft_inches, "give a length above 0")?;
-    positive("a number of treadles", request.wheel.treadles, "give a number above 0")?;
-    positive("a staple length", request.staple_mm, "give millimetres above 0")?;
+    up_to("a diameter", 50.0, yarn.diameter_mm.map(|r| r.low), "give above 0 to 50 mm")?;
+    up_to("a diameter", 50.0, yarn.diameter_mm.map(|r| r.high), "give above 0 to 50 mm")?;
+    up_to("a twist", 100.0, yarn.twists_per_inch.map(|r| r.high), "give turns per inch, above 0 to 100")?;
+    if let Some(Goal::PlySingles { twist: PlyTwist::Stated(turns), .. }) = request.goal {
+        up_to("a ply twist", 100.0, Some(turns), "give turns per inch, above 0 to 100")?;
+    }
+    up_to("a draft length", 120.0, request.wheel.draft_inches, "give above 0 to 120 in, as in 3in or 75mm")?;
+    up_to("a number of treadles", 200.0, request.wheel.treadles, "give the treadles for one draft, above 0 to 200")?;
+    up_to("a staple length", 1500.0, request.staple_mm, "give above 0 to 1500 mm")?;
     for ratio in &request.wheel.ratios {
-        positive("a ratio", Some(*ratio), "give the turns of the flyer for one turn of the wheel")?;
+        let advice = "give the turns of the flyer for one turn of the wheel, above 0 to 200";
+        up_to("a ratio", 200.0, Some(*ratio), advice)?;
     }
     if let Some(skein) = &request.skein {
-        positive("a length", Some(skein.metres), "give the length of the skein")?;
-        positive("a weight", Some(skein.grams), "give the weight of the skein")?;
+        up_to("a length", 1e6, Some(skein.metres), "give the length of the skein, above 0 to 1000 km")?;
+        up_to("a weight", 1e6, Some(skein.grams), "give the weight of the skein, above 0 to 1000 kg")?;
     }
     let angle = match request.goal {
         Some(Goal::PlySingles { twist: PlyTwist::Angle(angle), .. }) => Some(angle),

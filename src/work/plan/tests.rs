@@ -218,3 +218,29 @@ fn the_words_name_every_number_of_the_plan() {
         assert!(words.contains(part), "{part} is missing in:\n{words}");
     }
 }
+
+// No wheel, hand or yarn does these (common practice, no source): slips of a unit or a point.
+#[test]
+fn absurd_numbers_are_errors_that_say_what_can_be() {
+    let wheel = |w: WheelRequest| PlanRequest {
+        yarn: singles(6.0, 0.8),
+        goal: Some(Goal::SpinLike),
+        wheel: w,
+        ..PlanRequest::default()
+    };
+    let ratio = |r: f64| wheel(WheelRequest { ratios: vec![r], ..WheelRequest::default() });
+    for request in [
+        ratio(5000.0),
+        ratio(-7.0),
+        ratio(f64::NAN),
+        wheel(WheelRequest { draft_inches: Some(900.0), ..WheelRequest::default() }),
+        wheel(WheelRequest { treadles: Some(1e9), ..WheelRequest::default() }),
+        PlanRequest { yarn: singles(5000.0, 0.8), goal: Some(Goal::SpinLike), ..PlanRequest::default() },
+        PlanRequest { yarn: singles(6.0, 800.0), goal: Some(Goal::SpinLike), ..PlanRequest::default() },
+        PlanRequest { yarn: singles(6.0, 0.8), goal: ply(PlyTwist::Stated(-3.0), None), ..PlanRequest::default() },
+        PlanRequest { yarn: singles(6.0, 0.8), goal: ply(PlyTwist::Stated(900.0), None), ..PlanRequest::default() },
+    ] {
+        assert!(matches!(plan(&request), Err(PlanError::Impossible { .. })), "{request:?}");
+    }
+    assert!(plan(&ratio(120.0)).is_ok(), "a spindle wheel");
+}
