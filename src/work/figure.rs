@@ -38,6 +38,12 @@ pub enum Figure {
 }
 
 impl Figure {
+    /// Whether the figure would be another one with another number of plies: turns come from bumps divided by plies.
+    #[must_use]
+    pub fn follows_from_plies(self) -> bool {
+        matches!(self, Self::TwistsPerInch | Self::TwistsPerMetre | Self::TwistCvPercent)
+    }
+
     /// Every figure, in the order of tables.
     pub const ALL: [Self; 13] = [
         Self::DiameterMm,

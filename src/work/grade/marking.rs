@@ -102,7 +102,11 @@ fn criterion(sample: &Sample, criterion: &Criterion) -> Marked {
                 Side::AtMost => format!("at most {:.n$}{unit}", value + tolerance),
                 Side::AtLeast => format!("at least {:.n$}{unit}", value - tolerance),
             };
-            number(Marked { asked, ..base }, figure.of(sample), &limits, &unit, criterion)
+            let base = Marked { asked, ..base };
+            match unsure_plies(sample).filter(|_| figure.follows_from_plies()) {
+                Some(why) => unanswered(base, Some(why)),
+                None => number(base, figure.of(sample), &limits, &unit, criterion),
+            }
         }
     }
 }
@@ -175,6 +179,16 @@ fn number(base: Marked, quantity: &Quantity<f64>, limits: &Limits, unit: &str, c
         sentence,
         ..base
     }
+}
+
+/// Why a figure that follows from the number of plies is not marked; `None` where that number is sure enough.
+fn unsure_plies(sample: &Sample) -> Option<String> {
+    let Quantity::Measured { value, probability, .. } = &sample.plies else { return None };
+    let sure = probability.filter(|p| *p < SURE)?;
+    Some(format!(
+        "it follows from the number of plies, and {value} is only {:.0} % sure; state --plies, or take a closer, sharper photo.",
+        100.0 * sure
+    ))
 }
 
 fn unanswered(base: Marked, why: Option<String>) -> Marked {

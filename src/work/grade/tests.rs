@@ -235,3 +235,20 @@ fn text_of_people_is_escaped_on_pages() {
         assert!(page.contains("&lt;script&gt;"));
     }
 }
+
+// Turns are bumps divided by plies (a common handspinning rule, no authoritative source): with 2 plies taken for 3 they
+// are wrong by a half, so an unsure count must decide no mark.
+#[test]
+fn turns_are_not_marked_where_the_plies_are_unsure() {
+    let mut sample = report("a.jpg").sample;
+    sample.twists_per_inch = measured(6.0, 0.05);
+    let standing = |sample: &crate::figures::report::Sample| {
+        mark(sample, &rubric()).criteria.into_iter().find(|c| c.key == "twists_per_inch").unwrap()
+    };
+    assert_eq!(standing(&sample).standing, Standing::Misses);
+    sample.plies = Quantity::likely(2, 0.8, Method::Combined);
+    let unsure = standing(&sample);
+    assert_eq!((unsure.standing, unsure.share), (Standing::NotMarked, None));
+    assert!(unsure.sentence.contains("80 % sure"), "{}", unsure.sentence);
+    assert_eq!(mark(&sample, &rubric()).criteria[0].standing, Standing::Meets, "the width needs no count");
+}
