@@ -1,6 +1,6 @@
 //! `compare`: samples side by side.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -55,6 +55,19 @@ fn figure(name: &str) -> Result<Figure, String> {
     })
 }
 
+/// A sample's name from its file or folder; a report of `batch` is called after its photo, without the check that keeps
+/// file names apart.
+fn name_of(place: &Path, reports: &[crate::figures::Report]) -> String {
+    let stem = |name: &Path| name.file_stem().unwrap_or(name.as_os_str()).to_string_lossy().into_owned();
+    let own = stem(place);
+    let own = own.strip_suffix(".report").unwrap_or(&own).to_owned();
+    let checked = own.rsplit_once('-').is_some_and(|(_, c)| c.len() == 8 && c.bytes().all(|b| b.is_ascii_hexdigit()));
+    match reports {
+        [only] if checked && !only.photo.file.is_empty() => stem(Path::new(&only.photo.file)),
+        _ => own,
+    }
+}
+
 /// Compares.
 pub(super) fn run(args: &CompareArgs, console: &Console) -> Result<Outcome, Failure> {
     if args.name.len() > args.samples.len() {
@@ -65,7 +78,7 @@ pub(super) fn run(args: &CompareArgs, console: &Console) -> Result<Outcome, Fail
     for (i, place) in args.samples.iter().enumerate() {
         let reports = saved::read_reports(place)?;
         let label = || reports.iter().find_map(|r| r.sample.label.clone());
-        let file = || place.file_stem().unwrap_or(place.as_os_str()).to_string_lossy().into_owned();
+        let file = || name_of(place, &reports);
         let mut name = args.name.get(i).cloned().or_else(label).unwrap_or_else(file);
         if samples.iter().any(|(other, _)| *other == name) {
             name = format!("{name} ({})", i + 1);

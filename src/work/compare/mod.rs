@@ -139,14 +139,11 @@ fn difference(first: &Compared, second: &Compared, figure: Figure) -> Option<Dif
     // The ruler's and the edge's errors may be the same on both sides and cancel; adding them as if they were
     // independent can only make the claim more careful. Each interval already holds Student's factor for few photos,
     // so 1.96 of its standard uncertainty is used (Welch's test with that factor carried in).
-    let u = u_a.hypot(u_b);
+    // No measurement is without error: an uncertainty of nothing says that it is not known, and decides nothing.
+    let u = Some(u_a.hypot(u_b)).filter(|_| u_a > 0.0 && u_b > 0.0)?;
     let difference = b - a;
     let half = COVERAGE_FACTOR_95 * u;
-    let p = if u > 0.0 {
-        Normal::standard().sf((difference / u).abs()) * 2.0
-    } else {
-        f64::from(u8::from(difference == 0.0))
-    };
+    let p = Normal::standard().sf((difference / u).abs()) * 2.0;
     Some(Difference {
         first: first.name.clone(),
         second: second.name.clone(),
@@ -177,7 +174,8 @@ fn correct(differences: &mut [Difference]) {
 
 /// Singles beside the yarn plied from them: how the ply twist stands to theirs. `None` unless one is singles, the other
 /// plied, and both turns are known.
-fn balance(a: &Sample, b: &Sample) -> Option<(f64, PlyBalance)> {
+/// The first answer is whether the first of the two is the singles.
+fn balance(a: &Sample, b: &Sample) -> Option<(bool, f64, PlyBalance)> {
     let (singles, plied) = match (a.plies.value()?, b.plies.value()?) {
         (1, n) if *n > 1 => (a, b),
         (n, 1) if *n > 1 => (b, a),
@@ -185,7 +183,7 @@ fn balance(a: &Sample, b: &Sample) -> Option<(f64, PlyBalance)> {
     };
     let turns = |q: &Quantity<f64>| q.value().map(|t| TurnsPerMm::from_per_inch(*t));
     let (own, ply) = (turns(&singles.twists_per_inch)?, turns(&plied.twists_per_inch)?);
-    Some((ply.0 / own.0, ply_balance(own, ply)?))
+    Some((std::ptr::eq(singles, a), ply.0 / own.0, ply_balance(own, ply)?))
 }
 
 #[cfg(test)]

@@ -161,3 +161,14 @@ fn names_are_escaped_in_the_chart() {
     let drawn = svg(&control(&compare(&lots), Figure::DiameterMm));
     assert!(!drawn.contains("<b>") && drawn.contains("&lt;b&gt;0"));
 }
+
+// JCGM 100: a result without an uncertainty supports no comparison.
+#[test]
+fn a_figure_without_uncertainty_decides_nothing() {
+    let none = |v| Quantity::with_interval(v, [v, v], Method::AlongStrand, Vec::new());
+    let made = compare(&[
+        sample("A", |s| s.evenness.diameter_cv_percent = none(0.0)),
+        sample("B", |s| s.evenness.diameter_cv_percent = measured(3.0, 0.1)),
+    ]);
+    assert!(made.differences.iter().all(|d| d.figure != Figure::DiameterCvPercent));
+}

@@ -101,13 +101,19 @@ fn words(first: &Compared, second: &Compared) -> Vec<String> {
             name(*y)
         ));
     }
-    if let Some((ratio, found)) = balance(a, b) {
+    if let Some((first_is_singles, ratio, found)) = balance(a, b) {
         let verdict = match found {
             PlyBalance::Balanced => "balanced by the spinners' rules (half to two thirds)",
             PlyBalance::Underplied => "underplied (half to two thirds is balanced)",
             PlyBalance::Overplied => "overplied (half to two thirds is balanced)",
         };
-        all.push(format!("The ply twist is {:.0} % of the singles': {verdict}.", 100.0 * ratio));
+        let (singles, plied) = if first_is_singles { (first, second) } else { (second, first) };
+        all.push(format!(
+            "If {} was plied from {}, its ply twist is {:.0} % of the singles': {verdict}.",
+            plied.name,
+            singles.name,
+            100.0 * ratio
+        ));
     }
     all
 }
