@@ -45,7 +45,7 @@ pub enum SavedError {
         found: String,
     },
     /// A folder or file without any report.
-    #[error("{}: holds no report", file.display())]
+    #[error("{}: holds no report; measure the photos first, as in `strandrule batch PHOTOS --out results`, and name results", file.display())]
     Empty {
         /// The place.
         file: PathBuf,
@@ -67,12 +67,20 @@ pub(crate) fn read_text(file: &Path, limit: u64) -> Result<String, SavedError> {
 }
 
 /// The reports of a file: one object, a list, or JSON Lines; or of a folder: of its `.json` files in the order of their
-/// names, reports only (others are passed over). Never empty.
+/// names, reports only (others are passed over); or of the output folder of `batch`. Never empty.
 ///
 /// # Errors
 /// [`SavedError`].
 pub fn read_reports(place: &Path) -> Result<Vec<Report>, SavedError> {
-    let reports = if place.is_dir() { in_folder(place)? } else { in_file(place)? };
+    let of_batch = place.join("reports");
+    let is_batch = of_batch.is_dir() && place.join("records").is_dir();
+    let reports = if is_batch {
+        in_folder(&of_batch)?
+    } else if place.is_dir() {
+        in_folder(place)?
+    } else {
+        in_file(place)?
+    };
     if reports.is_empty() {
         return Err(SavedError::Empty { file: place.to_owned() });
     }

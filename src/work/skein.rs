@@ -1,6 +1,8 @@
 //! Is this skein even? From several passes and several photos of it: variation within a pass, between passes and between
 //! photos, drift along the skein, and how many more passes would narrow the answer.
 
+use std::collections::BTreeSet;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -103,7 +105,45 @@ pub fn check_skein(reports: &[Report], wished_half_width_percent: f64) -> Option
         sentences: Vec::new(),
     };
     check.sentences = sentences(&check, shared_percent);
+    if let Some(mixed) = different_yarns(reports) {
+        // What is said of the whole would be said of no yarn at all.
+        check.passes_needed = None;
+        check.more_passes = None;
+        check.sentences = vec![mixed];
+    }
     Some(check)
+}
+
+/// A word or count below this probability tells no two yarns apart.
+const SURE: f64 = 0.95;
+
+/// Says so where labels, or surely read directions or plies, show that the photos are not of one yarn.
+fn different_yarns(reports: &[Report]) -> Option<String> {
+    fn sure<T: Copy>(quantity: &Quantity<T>) -> Option<T> {
+        match quantity {
+            Quantity::Measured { value, probability, .. } if probability.unwrap_or(1.0) >= SURE => Some(*value),
+            _ => None,
+        }
+    }
+    let labels: BTreeSet<&str> = reports.iter().filter_map(|r| r.sample.label.as_deref()).collect();
+    let plies: BTreeSet<u32> = reports.iter().filter_map(|r| sure(&r.sample.plies)).collect();
+    let directions: BTreeSet<String> =
+        reports.iter().filter_map(|r| sure(&r.sample.twist_direction)).map(|d| format!("{d:?}")).collect();
+    let many = |what: &str, found: Vec<String>| (found.len() > 1).then(|| format!("{what} {}", found.join(", ")));
+    let found: Vec<String> = [
+        many("the labels", labels.into_iter().map(|l| format!("\"{l}\"")).collect()),
+        many("plies of", plies.iter().map(u32::to_string).collect()),
+        many("twists of", directions.into_iter().collect()),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    (!found.is_empty()).then(|| {
+        format!(
+            "These photos show different yarns ({}); a skein check holds for one yarn. Name the reports of one skein only, or mend a wrong reading with --plies.",
+            found.join("; ")
+        )
+    })
 }
 
 /// Variation of pass means within photos, %, and its variance in mm^2 (sampling along the passes included).
@@ -298,6 +338,16 @@ mod tests {
         let still = check_skein(&[photo(&[1.9, 2.1, 1.95, 2.05, 1.9], 0.0)], 5.0).unwrap();
         let [low, high] = still.drift_percent.interval95().unwrap();
         assert!(low < 0.0 && high > 0.0);
+    }
+
+    #[test]
+    fn photos_of_different_yarns_are_no_skein() {
+        let mut other = photo(&[2.0, 2.1], 0.05);
+        other.sample.plies = Quantity::likely(1, 0.999, crate::figures::Method::Combined);
+        let check = check_skein(&[photo(&[2.0, 2.1], 0.05), other], 5.0).unwrap();
+        assert_eq!(check.sentences.len(), 1);
+        assert!(check.sentences[0].contains("different yarns (plies of 1, 2)"), "{:?}", check.sentences);
+        assert_eq!(check.more_passes, None);
     }
 
     #[test]
