@@ -157,13 +157,14 @@ fn length_mm(given: &str) -> Result<f64, Failure> {
         .ok_or_else(|| usage("--distance", given, "give a length such as 50mm or 2in"))
 }
 
-/// Print scales that a printer's driver makes by mistake lie between a half (two pages on one sheet) and 1.5 (A5 to A4 is
-/// 1.41); anything beyond is a slip of the pen.
+/// Print scales that a printer's driver makes by mistake lie between 0.7 (two pages on one sheet, A4 to A5: 1/sqrt 2, ISO
+/// 216) and 1.42 (A5 to A4: sqrt 2); anything beyond is a slip of the pen.
 fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
-    let sane = |factor: &f64| (0.5..=1.5).contains(factor);
+    let sane = |factor: &f64| (0.70..=1.42).contains(factor);
     if let Some(mm) = args.printed_length {
         let factor = Some(mm / 100.0).filter(sane);
-        let problem = "give what the 100 mm line measures, 50 to 150 mm";
+        let problem =
+            "give what the 100 mm line measures, 70 to 142 mm (a print that was fitted to its page: 90 to 106)";
         return factor.map(Some).ok_or_else(|| usage("--printed-length", &mm.to_string(), problem));
     }
     let Some(given) = &args.print_scale else { return Ok(None) };
@@ -171,7 +172,7 @@ fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
         Some(percent) => percent.trim().parse::<f64>().ok().map(|p| p / 100.0),
         None => given.trim().parse::<f64>().ok(),
     };
-    let problem = "give a factor or per cent, as in 0.973 or 97.3%";
+    let problem = "give a factor or per cent, as in 0.973 or 97.3%, 70 to 142 %";
     factor.filter(sane).map(Some).ok_or_else(|| usage("--print-scale", given, problem))
 }
 

@@ -83,8 +83,8 @@ pub fn story() -> Vec<Chapter> {
         Chapter {
             scene: on_ruler("07-too-much-twist", RulerUnit::Inch, 0.75, lively(), across(-2.0, 1.6, 2), 7),
             title: "Too much twist",
-            text: "Marisk's granddaughter treadled for joy. Where the strand was slack it curled back on itself. The curls are \
-                   counted and kept out of the width.",
+            text: "Marisk's granddaughter treadled for joy. Where the strand was slack it curled back on itself, the sign of \
+                   more twist than the fibre wants. The curls are kept out of the width.",
         },
         Chapter {
             scene: passes("08-skein-passes", plied(2, 1.5, 30.0, 1.0), 8),
