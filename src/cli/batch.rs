@@ -13,7 +13,7 @@ use super::exit::{Failure, Outcome};
 use super::settings::LookSettings;
 use crate::measure::photo::Photo;
 use crate::measure::pipeline::Params;
-use crate::show::json;
+use crate::show::{escape, json};
 use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
 
 const EXAMPLES: &str = "\
@@ -50,7 +50,7 @@ pub struct BatchArgs {
     /// What makes photos one sample
     #[arg(long, value_enum, default_value_t = Group::Label, help_heading = "Samples")]
     pub group: Group,
-    /// A table (CSV) with the columns photo and sample; photos that it does not name go by their label
+    /// A table (CSV, parted by commas, semicolons or tabs) with the columns photo and sample; photos that it does not name go by their label
     #[arg(long, value_name = "FILE.csv", conflicts_with = "group", help_heading = "Samples")]
     pub map: Option<PathBuf>,
     /// Photos in work at once [default: all cores]
@@ -117,10 +117,27 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
         None
     };
     let Summary { photos, failed, answered, unchanged } = summary;
+    let table_written = table.clone();
     let text = json::text(&Done { photos, failed, answered, table }).map_err(|e| Failure::Output(e.to_string()))?;
     console.result(text.as_bytes())?;
-    console
-        .say(&format!("{photos} photos: {answered} with figures, {failed} failed, {unchanged} unchanged since before"));
+    let counted = if photos == 1 { "1 photo".to_owned() } else { format!("{photos} photos") };
+    console.say(&format!("{counted}: {answered} with figures, {failed} failed, {unchanged} unchanged since before"));
+    tell_unknown(&grouping, &records, args.map.as_deref(), console);
+    let failed_ones: Vec<&str> = records.iter().filter(|r| r.failure.is_some()).map(|r| r.photo.as_str()).collect();
+    let silent: Vec<&str> =
+        records.iter().filter(|r| r.failure.is_none() && !r.answered).map(|r| r.photo.as_str()).collect();
+    if !failed_ones.is_empty() {
+        console.say(&format!("failed: {}", some_of(&failed_ones)));
+    }
+    if !silent.is_empty() {
+        console.say(&format!("no figure: {}", some_of(&silent)));
+    }
+    if let Some(table) = &table_written {
+        let overlays = args.out.join("overlays");
+        let why =
+            if failed_ones.is_empty() && silent.is_empty() { "" } else { " (why is told there, one row a photo)" };
+        console.say(&format!("next: open {table}{why}, and look at {} for what was measured", overlays.display()));
+    }
     Ok(if failed > 0 {
         Outcome::SomePhotosFailed
     } else if answered > 0 || photos == 0 {
@@ -128,6 +145,23 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     } else {
         Outcome::NothingAnswered
     })
+}
+
+/// Names for a line on the screen: the first few, and how many more.
+pub(super) fn some_of<T: AsRef<str>>(names: &[T]) -> String {
+    const SHOWN: usize = 8;
+    let shown: Vec<String> = names.iter().take(SHOWN).map(|n| escape::one_line(n.as_ref())).collect();
+    let more = names.len().saturating_sub(SHOWN);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    format!("{}{more}", shown.join(", "))
+}
+
+/// Says which photos a mapping file names that are not there: most are slips of the pen.
+pub(super) fn tell_unknown(grouping: &Grouping, records: &[batch::Record], map: Option<&Path>, console: &Console) {
+    let unknown = grouping.without_photo(records);
+    if let Some(map) = map.filter(|_| !unknown.is_empty()) {
+        console.complain(&format!("{}: names photos that are not here: {}", map.display(), some_of(&unknown)));
+    }
 }
 
 /// The folder of a finished batch: `place` itself, or `out` after the photos at `place` have been measured into it.

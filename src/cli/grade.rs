@@ -6,7 +6,7 @@ use clap::Args;
 use serde::Serialize;
 
 use super::args::LookArgs;
-use super::batch::{Group, grouping_of, measured_folder};
+use super::batch::{Group, grouping_of, measured_folder, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use crate::card::roster;
@@ -90,6 +90,9 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     let rows = args.roster.as_deref().map(labels).transpose()?;
     let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    if let Some(map) = &map {
+        tell_unknown(map, &folder.records, args.map.as_deref(), console);
+    }
     let mut photos = Vec::with_capacity(folder.records.len());
     for record in &folder.records {
         photos.push(Photo {

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::args::LookArgs;
-use super::batch::{Group, grouping_of, measured_folder};
+use super::batch::{Group, grouping_of, measured_folder, some_of, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use crate::show::file;
@@ -85,9 +85,11 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
         // A photo that bears no label is a sample of its own.
         groups.entry(grouping.sample_of(record).unwrap_or_else(|| record.photo.clone())).or_default().push(record);
     }
+    tell_unknown(&grouping, &folder.records, args.map.as_deref(), console);
     let (mut index, mut pages, mut taken) = (Vec::new(), Vec::new(), BTreeSet::new());
+    let mut read = BTreeSet::new();
     for (name, records) in groups {
-        let Some(mut piece) = piece(&folder, name, &records, notes)? else { continue };
+        let Some(mut piece) = piece(&folder, name, &records, notes, &mut read)? else { continue };
         let page = page_name(&piece.name, &mut taken);
         file::write(&out.join(&page), sample_page(&piece).as_bytes())?;
         // The index needs the small pictures and the figures only.
@@ -97,6 +99,22 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
         pages.push(page);
     }
     file::write(&out.join("index.html"), index_page(&args.title, &index, &pages).as_bytes())?;
+    let unread: Vec<String> = std::fs::read_dir(notes)
+        .into_iter()
+        .flatten()
+        .flatten()
+        .map(|entry| entry.path())
+        .filter(|path| path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) && !read.contains(path))
+        .map(|path| path.file_name().unwrap_or_default().to_string_lossy().into_owned())
+        .collect::<BTreeSet<String>>()
+        .into_iter()
+        .collect();
+    if !unread.is_empty() {
+        console.complain(&format!(
+            "{}: belongs to no photo and no sample here; call notes like the photo (NAME.toml beside NAME.jpg) or like the sample",
+            some_of(&unread)
+        ));
+    }
     let failed = folder.records.iter().filter(|r| r.failure.is_some()).count();
     console.result(format!("{}\n", out.join("index.html").display()).as_bytes())?;
     console.say(&format!("{} samples, {failed} photos failed", index.len()));
@@ -108,7 +126,13 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
 }
 
 /// One sample with its photos, pictures and notes.
-fn piece(folder: &Folder, name: String, records: &[&Record], notes: &Path) -> Result<Option<Piece>, Failure> {
+fn piece(
+    folder: &Folder,
+    name: String,
+    records: &[&Record],
+    notes: &Path,
+    read: &mut BTreeSet<PathBuf>,
+) -> Result<Option<Piece>, Failure> {
     let mut reports = Vec::with_capacity(records.len());
     for record in records {
         reports.extend(folder.report(record)?);
@@ -120,8 +144,10 @@ fn piece(folder: &Folder, name: String, records: &[&Record], notes: &Path) -> Re
     let beside = records.iter().map(|r| notes.join(&r.photo).with_extension("toml"));
     for path in own.into_iter().chain(beside) {
         if path.is_file() {
-            found = read_notes(&path)?;
-            break;
+            // Notes of a sample's second photo are known, though the first ones are shown.
+            if read.insert(path.clone()) && found == Notes::default() {
+                found = read_notes(&path)?;
+            }
         }
     }
     Ok(Some(Piece { name, reports, pooled, shown, notes: found }))

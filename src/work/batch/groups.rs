@@ -32,14 +32,18 @@ pub enum MapError {
 }
 
 impl Grouping {
-    /// From a table (CSV, UTF-8) with the columns `photo` and `sample`; `photo` is the name as the tables show it, or
-    /// the file name alone.
+    /// From a table (CSV, UTF-8) with the columns `photo` and `sample`, parted by commas, semicolons or tabs; `photo` is
+    /// the name as the tables show it, or the file name alone.
     ///
     /// # Errors
     /// [`MapError`].
     pub fn from_table(bytes: &[u8]) -> Result<Self, MapError> {
         let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(bytes);
-        let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(bytes);
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(delimiter(bytes))
+            .trim(csv::Trim::All)
+            .flexible(true)
+            .from_reader(bytes);
         let row_error = |error: &csv::Error| MapError::Row {
             row: error.position().map_or(1, |p| usize::try_from(p.line()).unwrap_or(usize::MAX)),
             detail: error.to_string(),
@@ -69,6 +73,16 @@ impl Grouping {
         Ok(Self::Map(map))
     }
 
+    /// The photos that a mapping file names and that are not among these; empty for any other grouping.
+    #[must_use]
+    pub fn without_photo(&self, records: &[Record]) -> Vec<String> {
+        let Self::Map(map) = self else { return Vec::new() };
+        let is_known = |name: &str| {
+            records.iter().any(|r| r.photo == name || r.photo.rsplit('/').next().unwrap_or_default() == name)
+        };
+        map.keys().filter(|name| !is_known(name)).cloned().collect()
+    }
+
     /// What a mapping file says of a photo; `None` for any other grouping.
     #[must_use]
     pub fn mapped(&self, photo: &str) -> Option<String> {
@@ -87,4 +101,12 @@ impl Grouping {
             Self::Map(_) => self.mapped(&record.photo).or_else(|| record.label.clone()),
         }
     }
+}
+
+/// What parts the cells: the one of comma, semicolon and tab that stands most often in the first row. Spreadsheets
+/// write semicolons where the comma is the decimal sign.
+fn delimiter(bytes: &[u8]) -> u8 {
+    let header = bytes.split(|b| *b == b'\n').next().unwrap_or_default();
+    let count = |mark: u8| header.iter().filter(|b| **b == mark).count();
+    [b',', b';', b'\t'].into_iter().rev().max_by_key(|mark| count(*mark)).unwrap_or(b',')
 }

@@ -25,7 +25,7 @@ pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Pro
     let key = format!(
         "{} {} {} {:016x}",
         record::check(&bytes),
-        env!("CARGO_PKG_VERSION"),
+        record::program(),
         if batch.pictures { "pictures" } else { "figures" },
         crate::card::label::fnv1a(batch.options.as_bytes())
     );

@@ -52,6 +52,16 @@ pub(super) fn check(bytes: &[u8]) -> String {
     format!("{:x}-{:016x}", bytes.len(), fnv1a(bytes))
 }
 
+/// Which program measured: its version and a check of its own file, so that a rebuilt program measures again. The
+/// version alone where the file cannot be read.
+pub(super) fn program() -> &'static str {
+    static PROGRAM: std::sync::OnceLock<String> = std::sync::OnceLock::new();
+    PROGRAM.get_or_init(|| {
+        let own = std::env::current_exe().and_then(fs::read).map(|bytes| format!("-{:016x}", fnv1a(&bytes)));
+        format!("{}{}", env!("CARGO_PKG_VERSION"), own.unwrap_or_default())
+    })
+}
+
 pub(super) fn report_path(out: &Path, id: &str) -> PathBuf {
     out.join("reports").join(format!("{id}.json"))
 }

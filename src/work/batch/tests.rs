@@ -71,3 +71,16 @@ fn samples_go_by_label_folder_or_table() {
     assert!(matches!(Grouping::from_table(b"a,b\n"), Err(MapError::Columns(_))));
     assert!(matches!(Grouping::from_table(b"photo,sample\nx,A\nx,B\n"), Err(MapError::Row { row: 3, .. })));
 }
+
+// Spreadsheets of countries with a decimal comma part cells by semicolons (common practice, no source).
+#[test]
+fn a_map_may_be_parted_by_semicolons_and_names_that_fit_no_photo_are_told() {
+    for text in
+        ["photo;sample\na.jpg;Fleece, first\nc.jpg;Other\n", "photo\tsample\na.jpg\tFleece, first\nc.jpg\tOther\n"]
+    {
+        let map = Grouping::from_table(text.as_bytes()).unwrap();
+        let records = [record("class/a.jpg", None), record("class/b.jpg", None)];
+        assert_eq!(map.sample_of(&records[0]).as_deref(), Some("Fleece, first"));
+        assert_eq!(map.without_photo(&records), ["c.jpg"]);
+    }
+}
