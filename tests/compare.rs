@@ -120,3 +120,32 @@ fn wrong_use_is_told() {
     assert_eq!(code(&["compare", "a.json", "missing.json"]), Some(3));
     assert_eq!(code(&["skein", "a.json", "--within", "0"]), Some(2));
 }
+
+/// Source: JSON Schema draft 2020-12; an independent validator (crate `jsonschema`) reads schema and output.
+#[test]
+fn what_is_printed_fits_the_schema_that_is_printed() {
+    let folder = tempfile::tempdir().unwrap();
+    saved(&folder.path().join("a.json"), 2.0, 0.02);
+    saved(&folder.path().join("b.json"), 2.3, 0.02);
+    let printed = |args: &[&str]| {
+        let out =
+            Command::new(env!("CARGO_BIN_EXE_strandrule")).args(args).current_dir(folder.path()).output().unwrap();
+        serde_json::from_slice::<serde_json::Value>(&out.stdout)
+            .unwrap_or_else(|_| panic!("{args:?}: {}", String::from_utf8_lossy(&out.stderr)))
+    };
+    for (of, args) in [
+        ("comparison", &["compare", "a.json", "b.json"][..]),
+        ("skein", &["skein", "a.json", "b.json"][..]),
+        ("plan", &["plan", "--plies", "1", "--tpi", "3", "--diameter", "0.8mm", "--ply", "2", "--ratio", "6"][..]),
+        ("plan", &["plan", "--length", "232m", "--weight", "60g"][..]),
+    ] {
+        let schema = printed(&["schema", of]);
+        assert!(jsonschema::meta::is_valid(&schema), "{of}");
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        let result = printed(args);
+        let faults: Vec<String> =
+            validator.iter_errors(&result).map(|e| format!("{} {e}", e.instance_path())).collect();
+        assert!(faults.is_empty(), "{of}: {faults:?}");
+        assert!(!validator.is_valid(&serde_json::json!({ "schema": of })), "{of}: the schema asks for something");
+    }
+}
