@@ -107,7 +107,10 @@ fn figure(name: &str, quantity: &Quantity<f64>, unit: &str, also: Option<(f64, &
     let (shown, interval) = with_interval(value, quantity.interval95());
     let other = also.map(|(factor, unit)| {
         let other = quantity.scaled(factor);
-        format!(" = {} {unit}", with_interval(value * factor, other.interval95()).0)
+        // One digit of half the interval: the figure was given in full before.
+        let half = other.half_width().filter(|half| *half > 0.0);
+        let decimals = half.map_or(3, |half| (-half.log10().floor()).clamp(0.0, 4.0) as usize);
+        format!(" = {:.decimals$} {unit}", value * factor)
     });
     let interval = interval.map(|i| format!("   ({i})")).unwrap_or_default();
     let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
