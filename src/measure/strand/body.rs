@@ -1,7 +1,7 @@
 //! Where the yarn's body lies in a band, roughly: rows that are neither bare ground nor its shadow.
 
 use super::band::Band;
-use crate::base::stats::upper_median;
+use crate::base::stats::{median, upper_median};
 
 /// Rough body in one block of columns, rows of the band.
 #[derive(Debug, Clone, Copy)]
@@ -24,13 +24,38 @@ const SHADOW_TINT: f32 = 0.12;
 /// Lightness above which nothing is ground: light thrown back by the yarn adds a few per cent.
 const BRIGHTEST_GROUND: f32 = 1.06;
 
+/// How a body's rows are told from bare ones.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum SeenBy {
+    /// By half of the greatest evidence: a body that looks about alike all over.
+    Amount,
+    /// By evidence that the ground does not have, however much: glints or a bright ply beside dark ones.
+    Presence,
+}
+
+/// Whether bodies keep their place and width from block to block: what does not is the ground's own grain, or single glints.
+pub(super) fn steady(bodies: &[RoughBody]) -> bool {
+    let jumps = jumps(bodies);
+    median(&jumps).is_some_and(|m| m <= STEADY)
+}
+
+/// Change of a body's edges from block to block, in widths, up to which it is one body. Blocks overlap by half: edges of one
+/// body share half of what they are found from and stay within a fraction of the width; grain does not.
+const STEADY: f64 = 0.5;
+
+/// Summed change of both edges from each block to the next, in median widths.
+fn jumps(bodies: &[RoughBody]) -> Vec<f64> {
+    let width = median(&bodies.iter().map(|b| b.bottom - b.top + 1.0).collect::<Vec<_>>()).unwrap_or(1.0);
+    bodies.windows(2).map(|p| ((p[0].top - p[1].top).abs() + (p[0].bottom - p[1].bottom).abs()) / width).collect()
+}
+
 /// Body rows per block of `block` columns (half overlapping blocks). `expected` limits the width searched, rows.
 ///
 /// A row's evidence is the median over its pixels of the square of what no shadow has: colour other than the ground's, and change
 /// along the strand (texture), both relative to the pixel's own light; a median, so that hairs
 /// across a shadow do not count. The body is where the evidence is above a part of
 /// its peak.
-pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
+pub(super) fn rough_bodies(band: &Band, block: usize, seen_by: SeenBy) -> Vec<RoughBody> {
     let (columns, rows) = (band.columns(), band.rows());
     let block = block.clamp(8, columns.max(8));
     let mut bodies = Vec::new();
@@ -42,7 +67,11 @@ pub(super) fn rough_bodies(band: &Band, block: usize) -> Vec<RoughBody> {
         }
         let looks: Vec<(f32, f32)> = (0..rows).map(|row| row_look(band, row, start, end)).collect();
         let evidence: Vec<f32> = looks.iter().map(|look| look.0).collect();
-        if let Some((top, bottom)) = half_peak(&evidence).map(|core| lit_side(&looks, core)) {
+        let found = match seen_by {
+            SeenBy::Amount => half_peak(&evidence).map(|core| lit_side(&looks, core)),
+            SeenBy::Presence => present(&evidence),
+        };
+        if let Some((top, bottom)) = found {
             bodies.push(RoughBody { column: (start + end - 1) as f64 / 2.0, top, bottom });
         }
         start += (block / 2).max(1);
@@ -140,6 +169,32 @@ fn half_peak(evidence: &[f32]) -> Option<(f64, f64)> {
             && best.is_none_or(|b| r.0 > b.0)
         {
             best = Some(r);
+        }
+    }
+    best.map(|(_, from, to)| (from as f64, to as f64))
+}
+
+/// Evidence of a row, over that of the ground's liveliest rows, from which on it is likelier body than ground. It goes with
+/// the square of differences, and a median of squares of the ground's own scatters by a factor of two: twice that.
+const PRESENT: f32 = 4.0;
+
+/// The run of rows that most likely shows a body: each row's evidence counts for one at most, for or against
+/// (largest sum of a run, J. Bentley, Commun. ACM 27 (1984) 865).
+fn present(evidence: &[f32]) -> Option<(f64, f64)> {
+    let n = evidence.len();
+    // The outer quarter on either side is ground: a strip is twice as wide as what was traced, and more.
+    let mut outer: Vec<f32> = evidence[..n / 4].iter().chain(&evidence[n - n / 4..]).copied().collect();
+    outer.sort_unstable_by(f32::total_cmp);
+    let ground = PRESENT * outer.get(outer.len() * 4 / 5)?.max(1e-6);
+    let mut best: Option<(f32, usize, usize)> = None;
+    let (mut sum, mut from) = (0.0f32, 0);
+    for (i, e) in evidence.iter().enumerate() {
+        if sum <= 0.0 {
+            (sum, from) = (0.0, i);
+        }
+        sum += (e - ground) / (e + ground);
+        if sum > best.map_or(0.0, |b| b.0) {
+            best = Some((sum, from, i));
         }
     }
     best.map(|(_, from, to)| (from as f64, to as f64))

@@ -34,9 +34,17 @@ impl Side {
 }
 
 /// Finds one edge. `ratio` is the log likelihood ratio of yarn over ground, `rough` the edge's rough row per column,
-/// `diameter` the rough width in rows.
-pub(super) fn split(ratio: &Raster<f32>, features: &Features, side: Side, rough: &[f64], diameter: f64) -> Vec<f64> {
-    let reach = (0.35 * diameter).max(4.0).round() as isize;
+/// `diameter` the rough width in rows, `reach` how
+/// far the rough row may be off, rows.
+pub(super) fn split(
+    ratio: &Raster<f32>,
+    features: &Features,
+    side: Side,
+    rough: &[f64],
+    diameter: f64,
+    reach: f64,
+) -> Vec<f64> {
+    let reach = reach.max(4.0).round() as isize;
     let window = (0.1 * diameter).max(2.0).round() as usize;
     let gain = split_gain(ratio, features, side, rough, reach, window, diameter);
     let offsets = best_line(&gain, reach);

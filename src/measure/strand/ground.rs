@@ -29,6 +29,9 @@ pub(super) enum Texture {
     Plain,
     /// Cloth or wood: deviations up to a factor of two.
     Rough,
+    /// One colour under light that changes by more than any plain ground's does (a lamp beside crumpled paper, long shadows):
+    /// told by colour alone.
+    UnevenLight,
 }
 
 /// The ground and how the picture differs from it.
@@ -48,6 +51,8 @@ pub(super) struct Ground {
     size: (f64, f64),
     /// Whether it is textured (cloth, wood), so that single pixels say little.
     pub(super) textured: bool,
+    /// Whether only colour tells what lies on it.
+    pub(super) by_colour: bool,
 }
 
 /// Log colour of code values.
@@ -101,9 +106,9 @@ impl Ground {
             .collect();
         mark_uniform(&mut cells, &usable, texture)?;
         // A textured ground falls into many small areas: all of it that looks alike counts, and it reaches everywhere.
-        let bounded = bounded || texture == Texture::Rough;
+        let bounded = bounded || texture != Texture::Plain;
         let members = if bounded {
-            uniform_cells(&cells)?
+            uniform_cells(&cells, texture)?
         } else {
             let hinted: Vec<bool> = (0..columns * rows)
                 .map(|i| {
@@ -113,7 +118,7 @@ impl Ground {
                 .collect();
             largest_area(&cells, columns, rows, &hinted)?
         };
-        let (model, members) = fit_model(&cells, &members, columns, size)?;
+        let (model, members) = fit_model(&cells, &members, columns, size, texture)?;
         let hull = convex_hull(&members.iter().flat_map(|i| cell_corners(*i, columns)).collect::<Vec<_>>());
         let rest = smooth_rest(&cells, &members, &model, columns, rows, size);
         for (y, row) in (0..height).zip(field.samples_mut().chunks_exact_mut(width)) {
@@ -139,7 +144,7 @@ impl Ground {
             spread.sort_unstable_by(f64::total_cmp);
             spread.get(spread.len() / 2).copied().unwrap_or(0.01).max(0.002) as f32
         });
-        if texture == Texture::Rough {
+        if texture != Texture::Plain {
             // Folds and knots between the plain cells belong to the ground too, and most of the picture is ground.
             for (c, n) in noise.iter_mut().enumerate() {
                 let every: Vec<f64> = field.samples().iter().step_by(7).map(|d| f64::from(d[c].abs())).collect();
@@ -160,7 +165,17 @@ impl Ground {
         }
         let domain = eroded(&domain, RIM);
         let reduced = reduced.clone();
-        Some(Self { reduced, domain, difference: field, noise, model, rest, size, textured: texture == Texture::Rough })
+        Some(Self {
+            reduced,
+            domain,
+            difference: field,
+            noise,
+            model,
+            rest,
+            size,
+            textured: texture == Texture::Rough,
+            by_colour: texture == Texture::UnevenLight,
+        })
     }
 
     /// Linear light of the bare ground at a point of the photo, by the smooth model.
@@ -306,9 +321,13 @@ fn cells_of(field: &Raster<LogColour>, columns: usize, rows: usize) -> Vec<Cell>
 
 /// A cell is uniform when its deviation is near the smallest deviations of the picture: plain paper or cloth.
 fn mark_uniform(cells: &mut [Cell], usable: &[bool], texture: Texture) -> Option<()> {
-    let most = if texture == Texture::Plain { 0.15 } else { 0.6 };
     let limit: Vec<f64> = [0usize, 1, 2]
         .map(|c| {
+            let most = match texture {
+                Texture::Plain => 0.15,
+                Texture::Rough => 0.6,
+                Texture::UnevenLight => [0.6, 0.05, 0.05][c],
+            };
             let mut all: Vec<f64> =
                 cells.iter().zip(usable).filter(|(_, ok)| **ok).map(|(cell, _)| cell.deviation[c]).collect();
             all.sort_unstable_by(f64::total_cmp);
@@ -324,13 +343,14 @@ fn mark_uniform(cells: &mut [Cell], usable: &[bool], texture: Texture) -> Option
 }
 
 /// All uniform cells of about the same light and colour as most of them.
-fn uniform_cells(cells: &[Cell]) -> Option<Vec<usize>> {
+fn uniform_cells(cells: &[Cell], texture: Texture) -> Option<Vec<usize>> {
     let all: Vec<usize> = (0..cells.len()).filter(|i| cells[*i].uniform).collect();
     let middle = |c: usize| crate::base::stats::median(&all.iter().map(|i| cells[*i].mean[c]).collect::<Vec<_>>());
     let typical = [middle(0)?, middle(1)?, middle(2)?];
     // A corner of the picture has about 0.6 of the middle's light; a plain card has one colour.
+    let most = if texture == Texture::UnevenLight { f64::INFINITY } else { 0.5 };
     let near = |i: &usize| {
-        (cells[*i].mean[0] - typical[0]).abs() < 0.5 && (1..3).all(|c| (cells[*i].mean[c] - typical[c]).abs() < 0.1)
+        (cells[*i].mean[0] - typical[0]).abs() < most && (1..3).all(|c| (cells[*i].mean[c] - typical[c]).abs() < 0.1)
     };
     let kept: Vec<usize> = all.into_iter().filter(near).collect();
     (kept.len() >= 12).then_some(kept)
@@ -434,14 +454,16 @@ fn fit_model(
     members: &[usize],
     columns: usize,
     size: (f64, f64),
+    texture: Texture,
 ) -> Option<([[f64; 6]; 3], Vec<usize>)> {
+    let planes = if texture == Texture::UnevenLight { 1..3 } else { 0..3 };
     let mut kept = members.to_vec();
     let mut model = fit(cells, &kept, columns, size)?;
     for _ in 0..3 {
         let residual = |i: usize| {
             let (x, y) = cell_middle(i, columns);
             let (u, v) = (x / size.0 - 0.5, y / size.1 - 0.5);
-            (0..3).map(|c| (cells[i].mean[c] - evaluate(&model[c], u, v)).abs()).fold(0.0, f64::max)
+            planes.clone().map(|c| (cells[i].mean[c] - evaluate(&model[c], u, v)).abs()).fold(0.0, f64::max)
         };
         let mut all: Vec<f64> = kept.iter().map(|i| residual(*i)).collect();
         all.sort_unstable_by(f64::total_cmp);

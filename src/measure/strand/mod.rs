@@ -205,7 +205,8 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let look = |texture, inside: &dyn Fn(Point<Image>) -> bool, bounded| {
         let ground = ground::Ground::find(&reduced, inside, bounded, texture, &on_card)?;
         let found = trace::find(&ground, &marks);
-        Some((ground, found))
+        let pieces = found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
+        Some(Look { ground, found, pieces })
     };
     // Pale yarn lies on a ruler card's dark field: a ground of its own.
     let on_dark_field = || {
@@ -213,19 +214,22 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         let inside = |p: Point<Image>| request.region.is_none_or(|r| r.contains(p)) && ground::inside_polygon(field, p);
         let longest = field.iter().zip(field.iter().cycle().skip(1)).map(|(a, b)| a.distance(*b)).fold(0.0, f64::max);
         look(ground::Texture::Plain, &inside, true)
-            .filter(|(_, found)| found.traces.iter().any(|trace| trace.length_px() > CROSSING_PART * longest))
+            .filter(|look| look.found.traces.iter().any(|trace| trace.length_px() > CROSSING_PART * longest))
     };
-    // A plain ground first; only where nothing can be traced on one, a textured ground.
     let seen = on_dark_field().or_else(|| {
         let plain = look(ground::Texture::Plain, &inside, bounded);
-        match plain {
-            Some((_, ref found)) if !found.traces.is_empty() || bounded => plain,
-            _ => look(ground::Texture::Rough, &inside, bounded).filter(|(_, found)| !found.traces.is_empty()).or(plain),
+        let side = photo.rgb.width().max(photo.rgb.height()) as f64;
+        let enough = |look: &Look| bounded || look.longest_px() > CLEAR_PART * side;
+        if plain.as_ref().is_some_and(enough) {
+            return plain;
         }
+        // A plain ground first; only where nothing runs far on one, one under uneven light, then a textured one.
+        [ground::Texture::UnevenLight, ground::Texture::Rough]
+            .into_iter()
+            .find_map(|texture| look(texture, &inside, bounded).filter(enough))
+            .or(plain)
     });
-    let Some((ground, found)) = seen else { return none(nothing) };
-    let mut pieces: Vec<Strand> =
-        found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
+    let Some(Look { ground, found, mut pieces }) = seen else { return none(nothing) };
     let mut refused: Vec<Refused> = found
         .blobs
         .iter()
@@ -249,6 +253,24 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
 fn none_chosen(pieces: &[Strand], nothing: Reason) -> Reason {
     if pieces.is_empty() { nothing } else { Reason::NoSuchStrand }
 }
+
+/// What is seen on one kind of ground.
+#[derive(Debug)]
+struct Look {
+    ground: ground::Ground,
+    found: trace::Found,
+    pieces: Vec<Strand>,
+}
+
+impl Look {
+    /// Length of the longest piece, px.
+    fn longest_px(&self) -> f64 {
+        self.pieces.iter().map(|p| p.stations.len() as f64 * p.step_px).fold(0.0, f64::max)
+    }
+}
+
+/// Part of the picture's longer side that a strand runs where it is the photo's subject; spots of grain do not.
+const CLEAR_PART: f64 = 0.25;
 
 /// Part of the dark field's longer side that a strand on it must run: hairs and fluff do not.
 const CROSSING_PART: f64 = 0.5;

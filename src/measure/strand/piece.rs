@@ -1,7 +1,7 @@
 //! From a rough trace to a measured piece.
 
 use super::band::{Band, between_rows};
-use super::body::{per_column, rough_bodies};
+use super::body::{SeenBy, per_column, rough_bodies, steady};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
@@ -22,6 +22,19 @@ const STRIP_DIAMETERS: f64 = 1.3;
 
 /// Traces one piece; `None` where no body can be made out along the trace.
 pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<Strand> {
+    seen(photo, ground, trace, SeenBy::Amount).or_else(|| seen(photo, ground, trace, SeenBy::Presence))
+}
+
+/// How far off a rough edge may be, diameters: half of the evidence leaves out the plainer part of a flank, presence only what
+/// is as plain as the ground.
+fn rough_reach(seen_by: SeenBy) -> f64 {
+    match seen_by {
+        SeenBy::Amount => 0.35,
+        SeenBy::Presence => 0.12,
+    }
+}
+
+fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Option<Strand> {
     // First pass: coarse, wide, to find the body beside its shadow.
     let rough_step = (trace.width_px / 16.0).max(1.0);
     let line = smoothed(&trace.path, (1.2 * trace.width_px / ground.reduced.factor as f64).max(2.0));
@@ -31,7 +44,10 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     }
     let strip = Strip::straighten(&photo.rgb, &first, rough_step, 2.0 * trace.width_px + 6.0);
     let band = Band::of(&strip, &first, ground);
-    let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize);
+    let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize, seen_by);
+    if !steady(&bodies) {
+        return None;
+    }
     let body = per_column(&bodies, first.len());
     if body.is_empty() {
         return None;
@@ -47,8 +63,11 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     }
     let strip = Strip::straighten(&photo.rgb, &second, step, 1.3 * width + 6.0);
     let band = Band::of(&strip, &second, ground);
-    let bodies = rough_bodies(&band, (2.0 * width / step) as usize);
-    let body = per_column(&bodies, second.len());
+    let body = match seen_by {
+        SeenBy::Amount => per_column(&rough_bodies(&band, (2.0 * width / step) as usize, seen_by), second.len()),
+        // Finer steps only take evidence of presence away: a dark ply between bright ones has none of its own.
+        SeenBy::Presence => around_middle(&body, second.len(), rough_step / step, band.middle as f64),
+    };
     if body.is_empty() {
         return None;
     }
@@ -66,9 +85,16 @@ pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<S
     let features = Features::of(&band, &inside, lag, (0.4 * diameter) as usize);
     let ratio = likelihood::ratio(&features, &inside, &body, 0.08 * diameter + 1.0, 0.6 * diameter);
     let (tops, bottoms): (Vec<f64>, Vec<f64>) = body.iter().copied().unzip();
-    let tops = split(&ratio, &features, Side::Left, &tops, diameter);
-    let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter);
-    let (left, right) = edges(&band, &tops, &bottoms, diameter);
+    let tops = split(&ratio, &features, Side::Left, &tops, diameter, rough_reach(seen_by) * diameter);
+    let bottoms = split(&ratio, &features, Side::Right, &bottoms, diameter, rough_reach(seen_by) * diameter);
+    let (mut left, mut right) = edges(&band, &tops, &bottoms, diameter);
+    if seen_by == SeenBy::Presence {
+        // Dark or glinting rims may be yarn or its shadow: what lies between the split and the placed edge may be either.
+        for (edge, split) in [(&mut left, &tops), (&mut right, &bottoms)] {
+            let apart = edge.rows.iter().zip(split).map(|(a, b)| (a - b).abs()).sum::<f64>() / edge.rows.len() as f64;
+            edge.shared_u = edge.shared_u.hypot(apart);
+        }
+    }
     if !lies_on_ground(&band, &left, &right, diameter) {
         return None;
     }
@@ -199,6 +225,17 @@ fn finish(
         blur_px: left.blur.into_iter().chain(right.blur).reduce(f64::min).unwrap_or(1.0) * step,
         kinks: Vec::new(),
     }
+}
+
+/// Body edges of as many columns as wanted from those of a coarser pass (rows `coarser` times as high), about a new centre line.
+fn around_middle(body: &[(f64, f64)], columns: usize, coarser: f64, middle: f64) -> Vec<(f64, f64)> {
+    (0..columns)
+        .map(|column| {
+            let (top, bottom) = body[column * body.len() / columns];
+            let half = (bottom - top + 1.0) / 2.0 * coarser;
+            (middle - half, middle + half)
+        })
+        .collect()
 }
 
 fn moved(stations: &[Station], offsets: &[f64]) -> Vec<Point<Image>> {

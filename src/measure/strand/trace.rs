@@ -200,7 +200,12 @@ fn mask(ground: &Ground) -> Raster<bool> {
     let smooth = box3(&ground.difference);
     // The 3 x 3 mean lowers white noise to a third; paper grain and JPEG blocks are correlated, hence half. Below half a
     // code value of light paper (0.5 per cent of linear light) differences are rounding.
-    let scale = ground.noise.map(|n| 1.0 / (0.5 * n).max(0.005));
+    let mut scale = ground.noise.map(|n| 1.0 / (0.5 * n).max(0.005));
+    if ground.by_colour {
+        // Stains and light thrown back by the yarn are patches, which no mean over 3 x 3 pixels lowers.
+        scale = ground.noise.map(|n| 1.0 / n.max(0.005));
+        scale[0] = 0.0;
+    }
     let mut score = Raster::filled(width, height, 0.0f32);
     for y in 0..height {
         for (x, (out, d)) in score.row_mut(y).iter_mut().zip(smooth.row(y)).enumerate() {
