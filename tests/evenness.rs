@@ -60,7 +60,7 @@ fn a_perfect_two_ply_is_even() {
     let turns = vec![Some(turns_per_mm); piece.stations.len()];
     let averaged = averaged_widths(&piece, &turns, 2);
     assert!(averaged.len() > 2000, "windows of one turn: {}", averaged.len());
-    let spread = width_spread(&[(averaged.clone(), 60.0)], 0.0).unwrap();
+    let spread = width_spread(&[(averaged.clone(), 60.0)], 0.0, 0.0).unwrap();
     assert!(spread.cv_percent < 0.2, "CV {}", spread.cv_percent);
     let mean = strandrule::base::stats::mean(&averaged.iter().map(|a| a.width).collect::<Vec<_>>()).unwrap();
     let envelope = strandrule::base::stats::mean(&averaged.iter().map(|a| a.envelope).collect::<Vec<_>>()).unwrap();
@@ -73,7 +73,7 @@ fn singles_are_averaged_over_one_diameter() {
     let (wavelength, mean, amplitude) = (10.0, 2.0, 0.2);
     let piece = piece(|at| mean + amplitude * (std::f64::consts::TAU * at / wavelength).sin(), 100.0);
     let averaged = averaged_widths(&piece, &vec![None; piece.stations.len()], 1);
-    let spread = width_spread(&[(averaged, 100.0)], 0.0).unwrap();
+    let spread = width_spread(&[(averaged, 100.0)], 0.0, 0.0).unwrap();
     let x = std::f64::consts::PI * mean / wavelength;
     let expected = 100.0 * amplitude / mean / 2.0f64.sqrt() * x.sin() / x;
     approx::assert_relative_eq!(spread.cv_percent, expected, max_relative = 0.01);
@@ -166,8 +166,8 @@ fn short_or_slight_places_are_no_faults() {
 fn pooled_spread_is_the_root_of_the_weighted_mean_square() {
     let even = flat_with(|_| 0.0);
     let wavy = flat_with(|at| 0.1 * (std::f64::consts::TAU * at / 20.0).sin());
-    let one = width_spread(&[(wavy.clone(), 100.0)], 0.0).unwrap().cv_percent;
-    let both = width_spread(&[(wavy, 100.0), (even, 100.0)], 0.0).unwrap().cv_percent;
+    let one = width_spread(&[(wavy.clone(), 100.0)], 0.0, 0.0).unwrap().cv_percent;
+    let both = width_spread(&[(wavy, 100.0), (even, 100.0)], 0.0, 0.0).unwrap().cv_percent;
     approx::assert_relative_eq!(both, one / 2.0f64.sqrt(), max_relative = 1e-6);
     // Source: population of 1.0 and 1.2, divisor n - 1: s = 0.1414, mean 1.1, CV 12.86 %.
     approx::assert_relative_eq!(between_pieces(&[1.0, 1.2]).unwrap().cv_percent, 12.856, epsilon = 1e-3);

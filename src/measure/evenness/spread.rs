@@ -16,13 +16,15 @@ pub struct Spread {
 ///
 /// `pieces`: averaged widths of each piece and its measured length. `noise`: standard deviation of one averaged width
 /// that comes from placing the edges, as a fraction of the width; its square is taken out of the variance, since noise
-/// adds to what is seen. `None` unless some piece has at least 20 averaged widths.
+/// adds to what is seen. `wander`: standard uncertainty of the mean width from its edges, as a fraction of the width: part of
+/// it comes and goes along the strand. `None` unless some piece has at least 20 averaged widths.
 ///
 /// The uncertainty: relative error of the slope between true and seen width changes (the edges are smoothed along the
 /// strand by a tenth of a diameter at most, and an edge placed at the wrong height moves with the contrast), taken as
-/// 5 % of the value; and half of what the noise adds.
+/// 7 % of the value; half of what the noise adds; and the variance of edges that wander, which may add to what is seen or hide
+/// some of it: half of the square of `wander`, the other half being the same all along.
 #[must_use]
-pub fn width_spread(pieces: &[(Vec<AveragedWidth>, f64)], noise: f64) -> Option<Spread> {
+pub fn width_spread(pieces: &[(Vec<AveragedWidth>, f64)], noise: f64, wander: f64) -> Option<Spread> {
     let mut sum = 0.0;
     let mut weight = 0.0;
     for (averaged, length) in pieces {
@@ -43,7 +45,10 @@ pub fn width_spread(pieces: &[(Vec<AveragedWidth>, f64)], noise: f64) -> Option<
     let true_square = (seen - noise * noise).max(0.0);
     let cv = true_square.sqrt();
     let noise_part = (seen.sqrt() - cv).abs() / 2.0;
-    Some(Spread { cv_percent: 100.0 * cv, u: 100.0 * (0.05 * cv).hypot(noise_part).max(0.001) })
+    let wandering = wander * wander / 2.0;
+    // d cv = d(cv^2) / (2 cv), and no more than the root of it where the strand is even.
+    let wander_part = wandering / (2.0 * cv.max(wandering.sqrt()).max(1e-9));
+    Some(Spread { cv_percent: 100.0 * cv, u: 100.0 * (0.07 * cv).hypot(noise_part).hypot(wander_part).max(0.001) })
 }
 
 /// Coefficient of variation of the means of several pieces, per cent; `None` for fewer than two.

@@ -208,11 +208,15 @@ fn wraps_counted(gathered: &Gathered) -> Option<Quantity<f64>> {
 }
 
 /// Noise of one averaged width, as a fraction of the width.
+///
+/// A course is placed window by window, about ten to a diameter, and a width is averaged over at least a diameter: of a
+/// station's own noise the root of a tenth is left.
 fn averaged_noise(gathered: &Gathered) -> f64 {
+    const WINDOWS_AVERAGED: f64 = 10.0;
     stats::weighted_mean(gathered.pieces.iter().filter_map(|p| {
         let (width, length) = p.mean_width_and_length_px()?;
         let one = stats::mean(&p.strand.stations.iter().map(|s| s.left.u_px.hypot(s.right.u_px)).collect::<Vec<_>>())?;
-        Some((one / width, length))
+        Some((one / width / WINDOWS_AVERAGED.sqrt(), length))
     }))
     .unwrap_or(0.0)
 }
@@ -228,7 +232,10 @@ pub(super) fn diameter_cv(gathered: &Gathered) -> Quantity<f64> {
     or_reason(widths_stand(gathered).and_then(|()| {
         gathered.plies.ok_or_else(|| plies_reason(gathered))?;
         let pieces: Vec<_> = gathered.pieces.iter().map(|p| (p.averaged.clone(), p.ruled.measured_length())).collect();
-        Ok(spread_quantity(width_spread(&pieces, averaged_noise(gathered)), Reason::TooShort))
+        Ok(spread_quantity(
+            width_spread(&pieces, averaged_noise(gathered), width_components(gathered)[0].1),
+            Reason::TooShort,
+        ))
     }))
 }
 
