@@ -7,7 +7,8 @@ use image::{ImageDecoder, ImageError, ImageFormat, ImageReader};
 
 use super::error::PhotoError;
 use super::facts::CameraFacts;
-use super::{Limits, Photo, jpeg};
+use super::file::bytes_of;
+use super::{Limits, Photo, jpeg, room};
 use crate::base::raster::Raster;
 
 /// Reads and decodes a photo.
@@ -15,23 +16,13 @@ use crate::base::raster::Raster;
 /// # Errors
 /// Every [`PhotoError`]; a truncated or damaged file is one, never half a picture.
 pub fn read(path: &Path, limits: &Limits) -> Result<Photo, PhotoError> {
-    let file = || path.to_owned();
-    let unreadable = |source| PhotoError::Unreadable { file: file(), source };
-    let about = std::fs::metadata(path).map_err(unreadable)?;
-    if !about.is_file() {
-        return Err(PhotoError::NotAFile { file: file() });
-    }
-    if about.len() > limits.max_bytes {
-        return Err(PhotoError::TooManyBytes { file: file(), bytes: about.len(), limit: limits.max_bytes });
-    }
-    let bytes = std::fs::read(path).map_err(unreadable)?;
-    decode(path, bytes, limits)
+    decode(path, bytes_of(path, path, limits)?, limits)
 }
 
 /// Decodes a photo's bytes; `path` only names it.
 ///
 /// # Errors
-/// Every [`PhotoError`] but `Unreadable` and `NotAFile`.
+/// Every [`PhotoError`] but those about the file itself.
 pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, PhotoError> {
     if bytes.is_empty() {
         return Err(PhotoError::Empty { file: path.to_owned() });
@@ -89,6 +80,7 @@ fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8
     let decoder = reader.into_decoder().map_err(refused)?;
     let (width, height) = decoder.dimensions();
     within(path, limits, u64::from(width), u64::from(height))?;
+    room::check(path, u64::from(width), u64::from(height), decoder.total_bytes())?;
     let picture = image::DynamicImage::from_decoder(decoder).map_err(refused)?;
     let rgb = over_white(picture);
     raster_of_bytes(width as usize, height as usize, rgb.into_raw())

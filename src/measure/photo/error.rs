@@ -19,6 +19,12 @@ pub enum PhotoError {
         /// The path.
         file: PathBuf,
     },
+    /// Somebody wrote into it meanwhile.
+    #[error("{}: changed while it was read; measure it again when it is written whole", file.display())]
+    Changed {
+        /// The file.
+        file: PathBuf,
+    },
     /// Nothing in it.
     #[error("{}: is empty; copy the photo again", file.display())]
     Empty {
@@ -68,6 +74,18 @@ pub enum PhotoError {
         file: PathBuf,
         /// The limit, megapixels.
         limit: u32,
+    },
+    /// The system does not give the memory that the picture needs.
+    #[error("{}: {width} x {height} px need {needed_mb} MB of memory, more than there is; reduce it, or close other programs", file.display())]
+    NoRoom {
+        /// The file.
+        file: PathBuf,
+        /// Width, px.
+        width: u64,
+        /// Height, px.
+        height: u64,
+        /// What decoding and measuring need, MB (2^20 bytes).
+        needed_mb: u64,
     },
     /// More bytes than the limit.
     #[error("{}: {bytes} bytes is above the limit of {limit} bytes; raise it with --max-bytes", file.display())]

@@ -9,9 +9,9 @@ use zune_jpeg::zune_core::bytestream::ZCursor;
 use zune_jpeg::zune_core::colorspace::ColorSpace;
 use zune_jpeg::zune_core::options::DecoderOptions;
 
-use super::Limits;
 use super::decode::within;
 use super::error::PhotoError;
+use super::{Limits, room};
 use crate::base::raster::Raster;
 
 /// Longest side. The decoder's own cap: with it raised, a tiny file can cost gigabytes.
@@ -30,6 +30,8 @@ pub(super) struct Segments<'a> {
     pub(super) exif: Option<&'a [u8]>,
     /// Width and height that the frame claims, px.
     pub(super) size: Option<(u16, u16)>,
+    /// Whether the frame is progressive.
+    pub(super) progressive: bool,
     /// Whether the end marker is reached.
     pub(super) complete: bool,
 }
@@ -68,6 +70,7 @@ pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
             (marker, found.size, segment)
         {
             found.size = Some((u16::from_be_bytes([*w1, *w0]), u16::from_be_bytes([*h1, *h0])));
+            found.progressive = matches!(marker, 0xc2 | 0xc6 | 0xca | 0xce);
         }
         at = after + length.max(2);
         if marker == START_OF_SCAN {
@@ -120,6 +123,9 @@ pub(super) fn decode(
     if !segments.complete {
         return Err(damaged("it stops before its end".to_owned()));
     }
+    // A progressive file's coefficients, two bytes a sample, are all in memory before the first pixel.
+    let decoders_own = if segments.progressive { 6 * (width as u64) * (height as u64) } else { 0 };
+    room::check(path, width as u64, height as u64, decoders_own)?;
     let mut picture = Raster::filled(width, height, [0u8; 3]);
     let room = picture.samples_mut().as_flattened_mut();
     if decoder.output_buffer_size() != Some(room.len()) {

@@ -3,15 +3,18 @@
 mod decode;
 mod error;
 mod facts;
+mod file;
 mod jpeg;
 mod orientation;
 mod reduced;
+mod room;
 
 use crate::base::raster::Raster;
 
 pub use decode::{decode, read};
 pub use error::PhotoError;
 pub use facts::{CameraFacts, TakenAt};
+pub use file::bytes_of;
 pub use orientation::Orientation;
 pub use reduced::Reduced;
 

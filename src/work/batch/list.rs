@@ -127,6 +127,7 @@ fn walk(folder: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<Vec<PathBuf>, L
             Ok(_) => {}
             // A circle of links or a link to nowhere holds no photo of its own.
             Err(error) if error.loop_ancestor().is_some() => {}
+            Err(error) if error.path().is_some_and(Path::is_symlink) => {}
             Err(error) if error.io_error().is_some_and(|e| e.kind() == std::io::ErrorKind::NotFound) => {}
             Err(error) => return Err(ListError::Unreadable { place: shown(folder), detail: error.to_string() }),
         }

@@ -6,7 +6,7 @@ use super::list::Listed;
 use super::record::{self, PicturePaths, Record};
 use super::{Batch, BatchError, Progress};
 use crate::figures::Report;
-use crate::measure::photo::{self, PhotoError};
+use crate::measure::photo;
 use crate::measure::pipeline;
 use crate::show::page::{self, look::Look};
 use crate::show::{columns, file, json, overlay};
@@ -14,10 +14,11 @@ use crate::show::{columns, file, json, overlay};
 /// Measures a photo unless it is unchanged, and writes its files, the record last.
 pub(super) fn measure(batch: &Batch<'_>, listed: &Listed) -> Result<(Record, Progress), BatchError> {
     let id = record::id(&listed.name);
-    let bytes = match read(batch, listed) {
+    // What is decoded later is what was hashed, even if the file is replaced meanwhile.
+    let bytes = match photo::bytes_of(&listed.path, listed.name.as_ref(), &batch.limits) {
         Ok(bytes) => bytes,
         Err(failure) => {
-            let record = failed(&listed.name, id, String::new(), failure);
+            let record = failed(&listed.name, id, String::new(), failure.to_string());
             record::write(batch.out, &record)?;
             return Ok((record, Progress::Failed));
         }
@@ -73,21 +74,6 @@ fn failed(photo: &str, id: String, key: String, failure: String) -> Record {
         answered: false,
         failure: Some(failure),
     }
-}
-
-/// The photo's bytes; what is decoded later is what was hashed, even if the file is replaced meanwhile.
-fn read(batch: &Batch<'_>, listed: &Listed) -> Result<Vec<u8>, String> {
-    let name = || listed.name.clone().into();
-    let unreadable = |source| PhotoError::Unreadable { file: name(), source }.to_string();
-    let about = std::fs::metadata(&listed.path).map_err(unreadable)?;
-    if !about.is_file() {
-        return Err(PhotoError::NotAFile { file: name() }.to_string());
-    }
-    let limit = batch.limits.max_bytes;
-    if about.len() > limit {
-        return Err(PhotoError::TooManyBytes { file: name(), bytes: about.len(), limit }.to_string());
-    }
-    std::fs::read(&listed.path).map_err(unreadable)
 }
 
 /// The pictures of one photo, none where none are wanted.
