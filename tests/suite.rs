@@ -7,6 +7,7 @@ mod card;
 mod cli;
 mod compare;
 mod evenness;
+mod faults;
 mod files;
 mod grade;
 mod house;

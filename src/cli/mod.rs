@@ -33,7 +33,17 @@ pub fn run() -> std::process::ExitCode {
         Err(shown) => return exit::after_parsing(&shown),
     };
     let console = Console::new(args.quiet);
+    start_threads();
     exit::code(dispatch(args.command, &console), &console)
+}
+
+/// Starts the threads that the stages share. Left to themselves they start when first needed, and panic where the
+/// system gives none (no memory for their stacks, a limit on processes); then this thread does the work alone.
+fn start_threads() {
+    if rayon::ThreadPoolBuilder::new().build_global().is_err() {
+        // Where not even that can be had, the first stage says so.
+        let _ = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global();
+    }
 }
 
 fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {

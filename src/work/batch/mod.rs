@@ -72,6 +72,9 @@ pub enum BatchError {
     /// A report written before cannot be read back.
     #[error(transparent)]
     Saved(#[from] SavedError),
+    /// The system gives no thread.
+    #[error("no thread can be started: {0}; close other programs, or raise the limit on processes or memory")]
+    Threads(String),
     /// A table or report cannot be put into words.
     #[error("a report cannot be written: {0}")]
     Format(String),
@@ -140,28 +143,33 @@ pub fn measure_all(
             first.get_or_insert(error);
         }
     };
-    std::thread::scope(|scope| {
-        for _ in 0..batch.threads.clamp(1, photos.len().max(1)) {
-            scope.spawn(|| {
-                let pool = match rayon::ThreadPoolBuilder::new().num_threads(1).build() {
-                    Ok(pool) => pool,
-                    Err(error) => return stop(BatchError::Format(error.to_string())),
-                };
-                loop {
-                    let index = next.fetch_add(1, Ordering::SeqCst);
-                    let Some(photo) = photos.get(index) else { break };
-                    match pool.install(|| one::measure(batch, photo)) {
-                        Ok((record, how)) => {
-                            progress(how);
-                            if let Ok(mut done) = done.lock() {
-                                done.push((index, record, how));
-                            }
-                        }
-                        Err(error) => return stop(error),
+    let work = || {
+        let pool = match rayon::ThreadPoolBuilder::new().num_threads(1).build() {
+            Ok(pool) => pool,
+            Err(error) => return stop(BatchError::Threads(error.to_string())),
+        };
+        loop {
+            let index = next.fetch_add(1, Ordering::SeqCst);
+            let Some(photo) = photos.get(index) else { break };
+            match pool.install(|| one::measure(batch, photo)) {
+                Ok((record, how)) => {
+                    progress(how);
+                    if let Ok(mut done) = done.lock() {
+                        done.push((index, record, how));
                     }
                 }
-            });
+                Err(error) => return stop(error),
+            }
         }
+    };
+    std::thread::scope(|scope| {
+        // This thread is one of them. Where the system gives no more, those that there are do the work.
+        for _ in 1..batch.threads.clamp(1, photos.len().max(1)) {
+            if std::thread::Builder::new().spawn_scoped(scope, work).is_err() {
+                break;
+            }
+        }
+        work();
     });
     if let Some(error) = stopped.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner) {
         return Err(error);
