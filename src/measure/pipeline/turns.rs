@@ -111,13 +111,38 @@ fn counted_turns(piece: &super::gathered::Piece) -> Option<(f64, f64)> {
     (length > 0.0 && turns > 0.0).then_some((turns, length))
 }
 
-/// Components of the turns per length, as fractions: counting or angle, and width for singles.
+/// Length over which twist hardly changes, diameters: it runs along until friction holds it, over several turns. Common
+/// practice, no source.
+const TWIST_HELD_DIAMETERS: f64 = 10.0;
+
+/// What the yarn that was not measured may do to the mean, as a fraction: twist is known where it was followed, and only
+/// the rest is sampled (finite population).
+fn turns_unseen(gathered: &Gathered) -> f64 {
+    let total: f64 = gathered.pieces.iter().map(|p| p.ruled.measured_length()).sum();
+    let square: f64 = gathered
+        .pieces
+        .iter()
+        .filter_map(|piece| {
+            let seen: Vec<f64> = piece.turns.iter().flatten().copied().collect();
+            let spread = stats::standard_deviation(&seen)? / stats::mean(&seen).filter(|m| *m > 0.0)?;
+            let (width, _) = piece.mean_width_and_length()?;
+            let length = piece.ruled.measured_length();
+            let part = seen.len() as f64 / piece.ruled.stations.len().max(1) as f64;
+            let places = (length / (TWIST_HELD_DIAMETERS * width)).max(1.0);
+            Some((length / total * spread).powi(2) / places * (1.0 - part).max(0.0))
+        })
+        .sum();
+    square.sqrt()
+}
+
+/// Components of the turns per length, as fractions: counting or angle, yarn that was not followed, and width for singles.
 fn turns_components(gathered: &Gathered) -> Vec<(Sourced, f64)> {
+    let unseen = turns_unseen(gathered);
     let relative =
         stats::mean(&gathered.pieces.iter().filter_map(|p| p.twist.map(|t| t.turns_relative_u)).collect::<Vec<_>>())
             .unwrap_or(0.0);
     if gathered.plies.is_some_and(|n| n > 1) {
-        return vec![(Sourced::Model, relative)];
+        return vec![(Sourced::Model, relative), (Sourced::Sampling, unseen)];
     }
     // T = tan(angle) / (pi d): an angle off by u costs u / (sin cos), a width off by a fraction the same fraction.
     let angle = mean_angle(gathered).map_or(0.0, |(mean, u)| {
@@ -132,7 +157,7 @@ fn turns_components(gathered: &Gathered) -> Vec<(Sourced, f64)> {
             .collect::<Vec<_>>(),
     )
     .unwrap_or(0.0);
-    vec![(Sourced::Model, angle.hypot(relative)), (Sourced::Edge, edge)]
+    vec![(Sourced::Model, angle.hypot(relative)), (Sourced::Edge, edge), (Sourced::Sampling, unseen)]
 }
 
 fn turns_reason(gathered: &Gathered) -> Reason {
