@@ -10,6 +10,7 @@ mod evenness;
 mod faults;
 mod files;
 mod grade;
+mod habits;
 mod house;
 mod lay;
 mod outside;

@@ -48,6 +48,8 @@ pub enum Command {
     Skein(super::skein::SkeinArgs),
     /// Turn figures into wheel settings and a plying plan
     Plan(Box<super::plan::PlanArgs>),
+    /// Show where your habits are kept, and what is set
+    Config(super::config::ConfigArgs),
     /// Print the JSON Schema of the report
     Schema(super::schema::SchemaArgs),
     /// Print a completion script for a shell
@@ -133,6 +135,12 @@ pub struct LookArgs {
     /// The same as a factor or in per cent: 0.973 or 97.3%
     #[arg(long, value_name = "FACTOR", help_heading = "Stating the scale")]
     pub print_scale: Option<String>,
+    /// The camera's focal length on 35 mm film, in mm, instead of what the photo says of it
+    #[arg(long, value_name = "MM", help_heading = "About the photo")]
+    pub focal_35mm: Option<f64>,
+    /// The same from the habits, for photos that do not say it.
+    #[arg(skip)]
+    pub usual_focal_35mm: Option<f64>,
     /// The sample's name, for the report
     #[arg(long, value_name = "TEXT", help_heading = "About the photo")]
     pub label: Option<String>,

@@ -217,7 +217,7 @@ fn measure(
     if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {eta} left{msg}") {
         bar.set_style(style);
     }
-    let ask = |photo: &Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
+    let ask = |photo: &mut Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
     let work = Batch {
         out: &args.out,
         ask: &ask,

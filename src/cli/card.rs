@@ -38,9 +38,9 @@ pub struct CardArgs {
     /// Which card
     #[arg(long, value_enum, default_value_t = Size::Full)]
     pub size: Size,
-    /// The paper that it is printed on
-    #[arg(long, value_enum, default_value_t = PaperName::A4)]
-    pub paper: PaperName,
+    /// The paper that it is printed on [default: a4]
+    #[arg(long, value_enum)]
+    pub paper: Option<PaperName>,
     /// How many cards
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=500), conflicts_with = "roster")]
     pub copies: u16,
@@ -89,7 +89,7 @@ pub(super) fn run(args: &CardArgs, console: &Console) -> Result<Outcome, Failure
         Size::Full => CardSize::Full,
         Size::Small => CardSize::Small,
     };
-    let paper = match args.paper {
+    let paper = match args.paper.unwrap_or(PaperName::A4) {
         PaperName::A4 => Paper::A4,
         PaperName::Letter => Paper::Letter,
     };

@@ -29,8 +29,8 @@ pub(super) fn run(args: MeasureArgs, console: &Console) -> Result<Outcome, Failu
     let mut reports = Vec::with_capacity(args.photos.len());
     let mut written: Vec<(Target, Vec<u8>)> = Vec::new();
     for path in &args.photos {
-        let photo = photo::read(path, &settings.limits)?;
-        let request = settings.request_for(&photo)?;
+        let mut photo = photo::read(path, &settings.limits)?;
+        let request = settings.request_for(&mut photo)?;
         let measured = pipeline::measure(&photo, &request, &Params::default());
         let (overlay, page) = (overlays.next(), pages.next());
         if overlay.is_some() || page.is_some() {

@@ -7,10 +7,12 @@ pub mod args;
 mod batch;
 mod card;
 mod compare;
+mod config;
 pub mod console;
 mod demo;
 pub mod exit;
 mod grade;
+pub mod habits;
 mod measure;
 mod plan;
 mod portfolio;
@@ -24,6 +26,7 @@ use clap::Parser;
 use args::{Args, Command};
 use console::Console;
 use exit::{Failure, Outcome};
+use habits::{Habits, Place};
 
 /// Runs the program.
 #[must_use]
@@ -46,7 +49,12 @@ fn start_threads() {
     }
 }
 
-fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
+fn dispatch(mut command: Command, console: &Console) -> Result<Outcome, Failure> {
+    if habits::matter_to(&command)
+        && let Some(habits) = Habits::read(&Place::of_environment())?
+    {
+        habits.fill(&mut command);
+    }
     match command {
         Command::Measure(args) => measure::run(*args, console),
         Command::Batch(args) => batch::run(&args, console),
@@ -59,6 +67,7 @@ fn dispatch(command: Command, console: &Console) -> Result<Outcome, Failure> {
         Command::Schema(args) => schema::run(&args, console),
         Command::Completions(args) => shell::completions(&args, console),
         Command::Man(args) => shell::man(&args, console),
+        Command::Config(args) => config::run(&args, console),
         Command::Demo(args) => demo::run(&args, console),
     }
 }

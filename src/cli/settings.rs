@@ -24,7 +24,17 @@ pub struct LookSettings {
     /// Bounds on memory and time.
     pub limits: Limits,
     stated: Option<Stated>,
+    focal_35mm: FocalLength,
     request: Request,
+}
+
+/// What is known of the camera's focal length on 35 mm film beside the photo, mm.
+#[derive(Debug, Clone, Copy)]
+struct FocalLength {
+    /// Believed more than the photo.
+    stated: Option<f64>,
+    /// Taken where the photo is silent.
+    usual: Option<f64>,
 }
 
 impl LookSettings {
@@ -47,6 +57,10 @@ impl LookSettings {
         Ok(Self {
             limits: limits(&args.limits)?,
             stated,
+            focal_35mm: FocalLength {
+                stated: args.focal_35mm.map(focal_35mm).transpose()?,
+                usual: args.usual_focal_35mm,
+            },
             request: Request {
                 scale: ScaleRequest { stated: None, ruler: args.ruler, unit, print_factor: print_factor(args)? },
                 strand: StrandRequest { strand: args.strand, region },
@@ -56,11 +70,13 @@ impl LookSettings {
         })
     }
 
-    /// What is asked of one photo.
+    /// What is asked of one photo; what is known of the camera is put into the photo.
     ///
     /// # Errors
     /// [`Failure::Input`] where `--dpi file` was asked and the file carries no resolution, or `--region` lies outside.
-    pub fn request_for(&self, photo: &Photo) -> Result<Request, Failure> {
+    pub fn request_for(&self, photo: &mut Photo) -> Result<Request, Failure> {
+        let focal = self.focal_35mm.stated.or(photo.camera.focal_35mm_mm).or(self.focal_35mm.usual);
+        photo.camera.focal_35mm_mm = focal;
         let mut request = self.request.clone();
         request.scale.stated = match self.stated {
             Some(Stated::Complete(stated)) => Some(stated),
@@ -174,6 +190,12 @@ fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
     };
     let problem = "give a factor or per cent, as in 0.973 or 97.3%, 70 to 142 %";
     factor.filter(sane).map(Some).ok_or_else(|| usage("--print-scale", given, problem))
+}
+
+/// What lenses have; the same bounds as for what a photo says.
+fn focal_35mm(mm: f64) -> Result<f64, Failure> {
+    let wanted = "give millimetres on 35 mm film, 1 to 2000, as phones' data sheets say it: 26";
+    Some(mm).filter(|mm| (1.0..=2000.0).contains(mm)).ok_or_else(|| usage("--focal-35mm", &mm.to_string(), wanted))
 }
 
 fn dots_per_inch(given: &str) -> Result<f64, Failure> {

@@ -28,8 +28,8 @@ pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos};
 pub use record::Record;
 
-/// What is to be asked of a photo, once it is decoded; an error is the photo's own failure.
-pub type AskOf<'a> = dyn Fn(&Photo) -> Result<Request, String> + Sync + 'a;
+/// What is to be asked of a photo, once it is decoded (what the person knows of the camera is put into it); an error is the photo's own failure.
+pub type AskOf<'a> = dyn Fn(&mut Photo) -> Result<Request, String> + Sync + 'a;
 
 /// What a batch does.
 pub struct Batch<'a> {

@@ -101,8 +101,8 @@ impl Pictures {
 }
 
 fn look(batch: &Batch<'_>, listed: &Listed, bytes: Vec<u8>) -> Result<(Report, Pictures), String> {
-    let photo = photo::decode(listed.name.as_ref(), bytes, &batch.limits).map_err(|e| e.to_string())?;
-    let request = (batch.ask)(&photo)?;
+    let mut photo = photo::decode(listed.name.as_ref(), bytes, &batch.limits).map_err(|e| e.to_string())?;
+    let request = (batch.ask)(&mut photo)?;
     let measured = pipeline::measure(&photo, &request, &batch.params);
     let pictures = if batch.pictures {
         let overlay =
