@@ -18,6 +18,7 @@ mod photo;
 mod plan;
 mod portfolio;
 mod reference;
+mod replay;
 mod report;
 mod scale;
 mod strand;

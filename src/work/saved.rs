@@ -110,10 +110,17 @@ fn in_folder(folder: &Path) -> Result<Vec<Report>, SavedError> {
 }
 
 fn in_file(file: &Path) -> Result<Vec<Report>, SavedError> {
-    let text = read_text(file, MAX_BYTES)?;
+    reports_of(file, &read_text(file, MAX_BYTES)?)
+}
+
+/// The reports in a file's text; `file` only names it. May be empty.
+///
+/// # Errors
+/// [`SavedError::NotAReport`] and [`SavedError::OtherSchema`].
+pub fn reports_of(file: &Path, text: &str) -> Result<Vec<Report>, SavedError> {
     let not_a_report = |detail: String| SavedError::NotAReport { file: file.to_owned(), detail };
     let values: Result<Vec<serde_json::Value>, _> =
-        serde_json::Deserializer::from_str(&text).into_iter::<serde_json::Value>().collect();
+        serde_json::Deserializer::from_str(text).into_iter::<serde_json::Value>().collect();
     let mut reports = Vec::new();
     for value in values.map_err(|e| not_a_report(e.to_string()))? {
         let items = match value {
