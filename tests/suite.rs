@@ -6,6 +6,7 @@ mod batch;
 mod card;
 mod cli;
 mod compare;
+mod determinism;
 mod evenness;
 mod faults;
 mod files;
