@@ -191,6 +191,15 @@ impl<T> From<Quantity<T>> for Written<T> {
 impl<T> TryFrom<Written<T>> for Quantity<T> {
     type Error = String;
     fn try_from(written: Written<T>) -> Result<Self, String> {
+        if let Some([low, high]) = written.interval95.filter(|[low, high]| low > high) {
+            return Err(format!("an interval from {low} to {high} runs backwards"));
+        }
+        if let Some(p) = written.probability.filter(|p| !(0.0..=1.0).contains(p)) {
+            return Err(format!("{p} is no probability"));
+        }
+        if let Some(part) = written.budget.iter().find(|part| part.standard_uncertainty < 0.0) {
+            return Err(format!("an uncertainty of {} cannot be", part.standard_uncertainty));
+        }
         match (written.value, written.method, written.reason) {
             (Some(value), Some(method), None) => Ok(Self::Measured {
                 value,

@@ -139,6 +139,9 @@ pub fn reports_of(file: &Path, text: &str) -> Result<Vec<Report>, SavedError> {
                 Some(report) => report.clone(),
                 None => item,
             };
+            if let Some(beside) = beside_its_interval(&item) {
+                return Err(not_a_report(beside));
+            }
             let found = item.get("schema").and_then(|s| s.as_str()).unwrap_or_default().to_owned();
             match serde_json::from_value::<Report>(item) {
                 Ok(report) if report.schema == SCHEMA => reports.push(report),
@@ -151,6 +154,27 @@ pub fn reports_of(file: &Path, text: &str) -> Result<Vec<Report>, SavedError> {
         }
     }
     Ok(reports)
+}
+
+/// What is wrong with the first number that does not lie in its own interval: no report of ours has one, and what is
+/// worked out from it would be nonsense.
+fn beside_its_interval(value: &serde_json::Value) -> Option<String> {
+    match value {
+        serde_json::Value::Array(items) => items.iter().find_map(beside_its_interval),
+        serde_json::Value::Object(fields) => {
+            let number = |v: Option<&serde_json::Value>| v.and_then(serde_json::Value::as_f64);
+            let ends = fields.get("interval95").and_then(serde_json::Value::as_array);
+            let figure = number(fields.get("value")).zip(ends);
+            let beside = figure.filter(|(figure, ends)| {
+                number(ends.first()).is_some_and(|low| *figure < low)
+                    || number(ends.get(1)).is_some_and(|high| *figure > high)
+            });
+            beside
+                .map(|(figure, _)| format!("a figure of {figure} does not lie in its own interval"))
+                .or_else(|| fields.values().find_map(beside_its_interval))
+        }
+        _ => None,
+    }
 }
 
 #[cfg(test)]
@@ -179,6 +203,28 @@ mod tests {
         assert_eq!(read_reports(folder.path()).unwrap().len(), 3);
         assert_eq!(read_reports(&folder.path().join("one.json")).unwrap()[0], report("a.jpg"));
         assert!(matches!(read("other.json"), Err(SavedError::NotAReport { .. })));
+    }
+
+    /// Somebody's hand, or a slip of another program: figures that contradict themselves are not worked with.
+    #[test]
+    fn figures_that_contradict_themselves_are_refused() {
+        let one = serde_json::to_value(report("a.jpg")).unwrap();
+        let read = |change: &dyn Fn(&mut serde_json::Value)| {
+            let mut changed = one.clone();
+            change(&mut changed["sample"]["diameter_mm"]);
+            reports_of(Path::new("x.json"), &changed.to_string()).map(|r| r.len())
+        };
+        assert_eq!(read(&|_| ()).unwrap(), 1);
+        let refused = |said: &str, change: &dyn Fn(&mut serde_json::Value)| {
+            let error = read(change).unwrap_err().to_string();
+            assert!(error.contains(said), "{error}");
+        };
+        refused("its own interval", &|q| q["interval95"] = serde_json::json!([2.5, 1.5]));
+        // A count's interval is no business of the count's.
+        refused("backwards", &|q| *q = serde_json::json!({"value": null, "interval95": [2, 1], "budget": []}));
+        refused("its own interval", &|q| q["value"] = 9.into());
+        refused("no probability", &|q| q["probability"] = 1.5.into());
+        refused("cannot be", &|q| q["budget"][0]["standard_uncertainty"] = (-1).into());
     }
 
     #[test]
