@@ -59,3 +59,11 @@ fn saved_reports() {
 fn labels() {
     replay(bodies::label, "label", &[]);
 }
+
+proptest::proptest! {
+    /// More edits than are kept.
+    #[test]
+    fn edited_reports(edits in proptest::collection::vec(proptest::num::u8::ANY, 4..40)) {
+        bodies::saved(&edits);
+    }
+}

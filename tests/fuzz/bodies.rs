@@ -5,6 +5,8 @@
 
 #[path = "drawn.rs"]
 mod drawn;
+#[path = "edited.rs"]
+mod edited;
 
 use std::path::Path;
 
@@ -87,9 +89,16 @@ pub(crate) fn settings(bytes: &[u8]) {
     let _ = Habits::from_toml(text);
 }
 
-/// Reports that somebody may have written by hand, through everything that is done with reports.
+/// Reports that somebody may have written by hand, through everything that is done with reports. Bytes that are no text
+/// of JSON edit one of ours.
 pub(crate) fn saved(bytes: &[u8]) {
-    let Ok(text) = std::str::from_utf8(bytes) else { return };
+    match std::str::from_utf8(bytes) {
+        Ok(text) if text.trim_start().starts_with(['{', '[']) => all_that_is_done_with(text),
+        _ => all_that_is_done_with(&edited::report(REFERENCE, bytes)),
+    }
+}
+
+fn all_that_is_done_with(text: &str) {
     let Ok(reports) = saved::reports_of(Path::new("saved.json"), text) else { return };
     for report in reports.iter().take(4) {
         let written = json::text(report).expect("what was read can be written");
@@ -198,8 +207,10 @@ fn holds(value: &Value) {
     }
 }
 
-/// A report of ordinary yarn to compare with.
+/// A report of ordinary yarn, its profiles cut short.
+const REFERENCE: &str = include_str!("reference.json");
+
+/// The same, to compare with.
 fn reference() -> strandrule::figures::Report {
-    let text = include_str!("reference.json");
-    saved::reports_of(Path::new("reference.json"), text).expect("a report").swap_remove(0)
+    saved::reports_of(Path::new("reference.json"), REFERENCE).expect("a report").swap_remove(0)
 }

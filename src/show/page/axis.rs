@@ -35,15 +35,20 @@ impl Axis {
         self.from + (value - self.low) / (self.high - self.low) * (self.to - self.from)
     }
 
-    /// Round values within the axis, four to ten of them, as text, and where they stand.
+    /// Round values within the axis, four to ten of them, as text, and where they stand. None where the axis is too short
+    /// for numbers of its size to be told apart on it, or too long for numbers at all.
     #[must_use]
     pub fn ticks(&self) -> Vec<(String, f64)> {
         let span = self.high - self.low;
         let decade = 10f64.powf((span / 5.0).log10().floor());
         let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * decade).into_iter().find(|s| span / s <= 8.0).unwrap_or(span);
         let digits = (-step.log10().floor()).clamp(0.0, 9.0) as usize;
-        let first = (self.low / step).ceil() as i64;
-        let last = (self.high / step).floor() as i64;
+        let (first, last) = ((self.low / step).ceil(), (self.high / step).floor());
+        // A double tells whole numbers apart up to 2^53, about 9e15.
+        if !(first.abs() < 1e15 && last.abs() < 1e15) {
+            return Vec::new();
+        }
+        let (first, last) = (first as i64, last as i64);
         (first..=last.min(first + 20))
             .map(|k| {
                 let value = k as f64 * step;
@@ -66,5 +71,11 @@ mod tests {
         assert!((4..=10).contains(&Axis::exactly(0.0, 1000.0, 0.0, 1.0).ticks().len()));
         assert_eq!(Axis::over([5.0], 0.0, 10.0).at(5.0), 5.0);
         assert!(!Axis::over([], 0.0, 1.0).ticks().is_empty());
+        for extreme in
+            [[-f64::MAX, f64::MAX], [1e300, 1e300 + 1.0], [1.0, 1.0 + f64::EPSILON], [0.0, f64::MIN_POSITIVE]]
+        {
+            assert!(Axis::exactly(extreme[0], extreme[1], 0.0, 1.0).ticks().len() < 21, "{extreme:?}");
+            assert!(Axis::over(extreme, 0.0, 1.0).ticks().len() < 21, "{extreme:?}");
+        }
     }
 }

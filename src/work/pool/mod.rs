@@ -153,7 +153,7 @@ fn pool_samples(reports: &[Report], samples: &[&Sample], warnings: &mut Vec<Warn
     let twists_per_inch = figure(Figure::TwistsPerInch);
     Sample {
         label,
-        strands: samples.iter().map(|s| s.strands).sum(),
+        strands: samples.iter().fold(0, |sum, s| u32::saturating_add(sum, s.strands)),
         length_mm: counts::total_length(samples),
         twist_direction: counts::vote(samples.iter().map(|s| &s.twist_direction)),
         ply_angles_deg: counts::mean_ply_angles(samples, plies.value().copied()),
