@@ -20,7 +20,7 @@ fn mistake(choice: u8, finer: u8) -> Value {
         11 => json!([]),
         12 => json!({}),
         13 => json!("<script>\u{0}\u{202e}=1+1"),
-        14 => json!(finer % 2 == 0),
+        14 => json!(finer.is_multiple_of(2)),
         _ => json!([x, x, x]),
     }
 }
@@ -37,7 +37,7 @@ fn absurd(choice: u8, finer: u8) -> Value {
         6 => f64::MAX,
         _ => f64::MIN_POSITIVE,
     };
-    let half = if finer % 3 == 0 { 0.0 } else { (x / 3.0).abs() };
+    let half = if finer.is_multiple_of(3) { 0.0 } else { (x / 3.0).abs() };
     let budget = json!([{ "source": "sampling", "standard_uncertainty": half / 2.0 }]);
     json!({ "value": x, "interval95": [x - half, x + half], "method": "combined", "reason": null, "budget": budget })
 }
