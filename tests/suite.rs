@@ -12,6 +12,7 @@ mod faults;
 mod files;
 mod grade;
 mod habits;
+mod hostile;
 mod house;
 mod lay;
 mod outside;

@@ -92,7 +92,14 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
             kinks: Vec::new(),
         });
     }
-    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused: Vec::new(), reason: None }
+    Strands {
+        arrangement: Arrangement::Separate,
+        pieces,
+        wraps: None,
+        refused: Vec::new(),
+        pointed_at: false,
+        reason: None,
+    }
 }
 
 /// Photos with truth in the folder that the environment names; `None`, said aloud, without it.
@@ -351,7 +358,14 @@ fn drawn(
         blur_px: 0.5,
         kinks: Vec::new(),
     };
-    Strands { arrangement: Arrangement::Separate, pieces: vec![strand], wraps: None, refused: Vec::new(), reason: None }
+    Strands {
+        arrangement: Arrangement::Separate,
+        pieces: vec![strand],
+        wraps: None,
+        refused: Vec::new(),
+        pointed_at: false,
+        reason: None,
+    }
 }
 
 /// The same strip seen in a mirror (`flip_rows`), walked from the other end (`flip_columns`), or both: a turn by 180

@@ -109,6 +109,8 @@ reasons! {
     TooFewPixels => "too-few-pixels", "The yarn is too few pixels across for this figure; move closer or use the small card.";
     /// Out of focus or shaken.
     TooBlurred => "too-blurred", "The picture is too blurred for this figure; focus on the yarn and hold still.";
+    /// A thing without leaning fibres or plies.
+    NoYarnStructure => "no-yarn-structure", "What was found shows neither leaning fibres nor plies, so it may be no yarn; if it is, light it from the side, move closer, or point to it with --strand or --region.";
     /// The lines of twist cannot be seen.
     TwistNotVisible => "twist-not-visible", "No lines of twist could be seen; light the yarn from the side and move closer.";
     /// Two kinds of evidence that ought to agree do not.

@@ -9,6 +9,11 @@ use crate::measure::scale::Scale;
 use crate::measure::strand::Strand;
 use crate::measure::twist::StrandTwist;
 
+/// Width from which twist would be seen, px, and in blur radii: fibres are a thirtieth of a diameter or more apart, locks of
+/// them a tenth, and a lock must be wider than the blur's sigma.
+const TWIST_SHOWS_PX: f64 = 15.0;
+const TWIST_SHOWS_BLURS: f64 = 10.0;
+
 /// One chosen piece.
 #[derive(Debug)]
 pub(super) struct Piece<'a> {
@@ -84,10 +89,26 @@ impl<'a> Gathered<'a> {
 
     /// Whether there is any measured piece; else the reason.
     pub(super) fn any_piece(&self) -> Result<(), Reason> {
+        if self.may_be_no_yarn() {
+            return Err(Reason::NoYarnStructure);
+        }
         if self.pieces.iter().any(|p| p.mean_width_and_length().is_some()) {
             return Ok(());
         }
         Err(self.evidence.strands.reason.clone().unwrap_or(Reason::NoStrand))
+    }
+
+    /// Whether what was found may be anything long and narrow: nothing of yarn is seen in it, though it would be, and nobody
+    /// says that it is yarn. Beside a ruler a strand too fine or too soft to show its twist is taken for yarn all the same.
+    fn may_be_no_yarn(&self) -> bool {
+        let strands = &self.evidence.strands;
+        let vouched = strands.pointed_at || self.evidence.twist.plies_stated;
+        if self.evidence.twist.seen || vouched || self.pieces.is_empty() {
+            return false;
+        }
+        let blur = stats::mean(&self.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
+        let would_show = self.mean_width_px().is_some_and(|w| w >= TWIST_SHOWS_PX && w >= TWIST_SHOWS_BLURS * blur);
+        would_show || self.evidence.scale.scale.known().is_none()
     }
 
     /// Mean extent that the turning plies fill, in the pieces' unit; the mean width where turns are unknown.

@@ -36,6 +36,13 @@ pub struct StrandRequest {
     pub region: Option<Region>,
 }
 
+impl StrandRequest {
+    /// Whether the person says where the yarn is.
+    pub(crate) fn points(&self) -> bool {
+        self.strand.is_some() || self.region.is_some()
+    }
+}
+
 /// How the yarn lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Arrangement {
@@ -167,6 +174,8 @@ pub struct Strands {
     pub wraps: Option<Wraps>,
     /// What was taken for no yarn.
     pub refused: Vec<Refused>,
+    /// Whether the person pointed at the yarn (its number, a region).
+    pub pointed_at: bool,
     /// Set where no piece can be measured.
     pub reason: Option<Reason>,
 }
@@ -189,6 +198,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         pieces: Vec::new(),
         wraps: None,
         refused: Vec::new(),
+        pointed_at: request.points(),
         reason: Some(reason),
     };
     let inside = |p: Point<Image>| {
@@ -246,7 +256,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
     let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
-    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, reason }
+    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, pointed_at: request.points(), reason }
 }
 
 /// Why none of these pieces is measured: there are none for the reason given, or the number asked for is none of theirs.

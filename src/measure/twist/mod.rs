@@ -72,6 +72,8 @@ pub struct Twist {
     pub plies: Result<(u32, f64), Reason>,
     /// Whether the person stated the plies.
     pub plies_stated: bool,
+    /// Whether leaning lines or plies were seen in any piece.
+    pub seen: bool,
     /// Why there is no angle, where no piece has one.
     pub angle_reason: Reason,
     /// Why there are no turns per length, where no piece has them.
@@ -107,9 +109,12 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     // The evidence of pieces in which nothing can be read would only speak against those in which it can.
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) = looks.into_iter().unzip();
     let common = piece::common_direction(&looks);
+    let length = |looks: &[PieceLook]| -> f64 { looks.iter().map(|l| l.outline.usable.len() as f64).sum() };
+    let all = length(&looks);
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
         strands.into_iter().zip(looks).filter(|(_, l)| l.readable(common)).unzip();
-    if looks.is_empty() {
+    // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance.
+    if looks.is_empty() || length(&looks) < 0.5 * all {
         return nothing(Reason::TwistNotVisible, request);
     }
     let weighed = plies::weigh(&looks);
@@ -126,6 +131,10 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         .sum::<f64>();
     let sense = if z >= 0.5 { 1.0 } else { -1.0 };
     let sure = z.max(1.0 - z);
+    // Everything that turns has a sense: a pattern without one (beads, a chain, a plait) is no twist.
+    if sure < SURE_ENOUGH && request.plies.is_none() {
+        return Twist { seen: true, ..nothing(Reason::TwistNotVisible, request) };
+    }
     let letter = if sense > 0.0 { TwistDirection::Z } else { TwistDirection::S };
     let known = request.plies.is_some() || probability >= SURE_ENOUGH;
     let figures = |plies: u32| -> Vec<StrandTwist> {
@@ -152,6 +161,7 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         direction: if sure >= SURE_ENOUGH { Ok((letter, sure)) } else { Err(Reason::TwistNotVisible) },
         plies: if known { Ok((used, probability)) } else { Err(Reason::PliesUnclear) },
         plies_stated: request.plies.is_some(),
+        seen: true,
         angle_reason: lost.clone(),
         turns_reason: lost,
         pieces,
@@ -166,6 +176,7 @@ fn nothing(reason: Reason, request: &TwistRequest) -> Twist {
             None => Err(reason.clone()),
         },
         plies_stated: request.plies.is_some(),
+        seen: false,
         angle_reason: reason.clone(),
         turns_reason: reason,
         pieces: Vec::new(),

@@ -98,6 +98,18 @@ pub(super) struct Wave {
 /// Share of windows that must agree on a direction: lines that run anywhere give a sixth, two crossing sets of lines a half.
 pub(super) const AGREEING: f64 = 0.72;
 
+/// Lean of lines that may be twisted fibres, degrees: below, what runs along a thing (its edges, its gloss, the facets of a
+/// pencil) does as well, above what crosses it (teeth, links, letters). Twist of 3 to 60 degrees is made; straightening and
+/// reading err by a few.
+const LEAN: std::ops::RangeInclusive<f64> = 4.0..=64.0;
+
+/// Logarithm of the power of a pattern that runs one way round over the other from which on it has a sense: beads, links and
+/// letters have none, but chance makes a little.
+const ONE_WAY: f64 = 0.5;
+
+/// Windows up to which a share of them says little.
+const FEW_WINDOWS: usize = 8;
+
 /// Direction in which the fine lines of all pieces run; `None` where they do not agree or are too few.
 pub(super) fn common_direction(pieces: &[PieceLook]) -> Option<f64> {
     let angles: Vec<f64> = pieces.iter().flat_map(|p| p.fine.iter().map(|w| p.angle_of(w))).collect();
@@ -189,21 +201,30 @@ impl PieceLook {
         (near as f64 / angles.len() as f64, middle)
     }
 
-    /// Whether there is anything to be read: fine lines that run one way, or a coarse pattern that repeats. `all` is the
-    /// median direction of the fine lines of all pieces where those agree: a piece too short to show agreement by itself
-    /// is taken where it agrees with the others.
+    /// Whether there is anything to be read: fine lines that run one way and lean as twisted fibres do, or a coarse pattern
+    /// that repeats and runs one way round. `all` is the median direction of the fine lines of all pieces where those agree:
+    /// a piece too short to show agreement by itself is taken where it agrees with the others, or with its own coarse pattern.
     pub(super) fn readable(&self, all: Option<f64>) -> bool {
         let (share, middle) = self.concentration();
-        let lines = if self.fine.len() >= 3 {
-            share >= AGREEING
-        } else {
-            !self.fine.is_empty() && all.is_some_and(|a| (a - middle).abs() < 20f64.to_radians())
-        };
+        let leaning = LEAN.contains(&middle.to_degrees().abs());
+        let lines = leaning
+            && if self.fine.len() >= 3 {
+                // Of few windows all must agree: five of six may follow the edge of a facet.
+                share >= if self.fine.len() < FEW_WINDOWS { 1.0 } else { AGREEING }
+            } else {
+                !self.fine.is_empty() && all.is_some_and(|a| (a - middle).abs() < 20f64.to_radians())
+            };
+        let short = leaning
+            && self.fine.len() >= 2
+            && share >= 1.0
+            && self.coarse.as_ref().is_some_and(|c| c.track.log_sense_ratio >= 1.0 && c.track.sense * middle > 0.0);
         let pattern = self.coarse.as_ref().is_some_and(|c| {
             let repeating = c.second_over_noise > 6.0 && c.share > 0.35;
-            c.repeats() >= 8.0 && (repeating || c.second_over_noise > 10.0 || c.track.log_sense_ratio > 2.0)
+            c.repeats() >= 8.0
+                && c.track.log_sense_ratio > ONE_WAY
+                && (repeating || c.second_over_noise > 10.0 || c.track.log_sense_ratio > 2.0)
         });
-        lines || pattern
+        lines || short || pattern
     }
 
     fn median_angle(&self, windows: &[Window]) -> f64 {

@@ -117,7 +117,7 @@ fn strands(
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
     let reason = (!pieces.iter().any(|p| p.chosen)).then(|| super::none_chosen(&pieces, Reason::NoStrand));
-    Strands { arrangement, pieces, wraps, refused: Vec::new(), reason }
+    Strands { arrangement, pieces, wraps, refused: Vec::new(), pointed_at: request.points(), reason }
 }
 
 /// Counts wraps in every block of structure; `None` where there are none.
