@@ -31,6 +31,8 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
         let segments = jpeg::walk(&bytes);
         let camera = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
         (camera, jpeg::decode(path, &bytes, &segments, limits)?)
+    } else if let Some(read) = heic(path, &bytes, limits) {
+        read?
     } else {
         (CameraFacts::of_file(&bytes), decode_other(path, &bytes, limits)?)
     };
@@ -42,6 +44,21 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     })
 }
 
+/// A picture and what its metadata say.
+type Decoded = (CameraFacts, Raster<[u8; 3]>);
+
+/// HEIC, where it is built in; `None` for any other file.
+#[cfg(feature = "heic")]
+fn heic(path: &Path, bytes: &[u8], limits: &Limits) -> Option<Result<Decoded, PhotoError>> {
+    super::heic::is_heic(bytes).then(|| super::heic::decode(path, bytes, limits))
+}
+
+/// HEIC is not built in.
+#[cfg(not(feature = "heic"))]
+fn heic(_path: &Path, _bytes: &[u8], _limits: &Limits) -> Option<Result<Decoded, PhotoError>> {
+    None
+}
+
 /// Checks a size that a header claims.
 pub(super) fn within(path: &Path, limits: &Limits, width: u64, height: u64) -> Result<(), PhotoError> {
     if width.saturating_mul(height) > u64::from(limits.max_megapixels) * 1_000_000 {
@@ -51,7 +68,7 @@ pub(super) fn within(path: &Path, limits: &Limits, width: u64, height: u64) -> R
 }
 
 /// Groups interleaved bytes into pixels.
-fn raster_of_bytes(width: usize, height: usize, bytes: Vec<u8>) -> Option<Raster<[u8; 3]>> {
+pub(super) fn raster_of_bytes(width: usize, height: usize, bytes: Vec<u8>) -> Option<Raster<[u8; 3]>> {
     let (pixels, rest) = bytes.as_chunks::<3>();
     if !rest.is_empty() {
         return None;
@@ -116,7 +133,7 @@ fn png_ends(bytes: &[u8]) -> bool {
 }
 
 /// Eight-bit RGB; what is transparent shows white paper.
-fn over_white(picture: image::DynamicImage) -> image::RgbImage {
+pub(super) fn over_white(picture: image::DynamicImage) -> image::RgbImage {
     if !picture.color().has_alpha() {
         return picture.into_rgb8();
     }
@@ -130,7 +147,8 @@ fn over_white(picture: image::DynamicImage) -> image::RgbImage {
 fn advice_for(bytes: &[u8]) -> &'static str {
     let heif = bytes.get(4..12).is_some_and(|b| b.starts_with(b"ftyp"));
     if heif {
-        "it looks like HEIC or AVIF: export it as JPEG, or set the phone's camera to its most compatible format"
+        "it looks like HEIC or AVIF: export it as JPEG, or set the phone's camera to its most compatible format \
+         (HEIC can be built in, see the README)"
     } else {
         "export it as JPEG or PNG"
     }

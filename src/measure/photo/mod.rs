@@ -4,6 +4,8 @@ mod decode;
 mod error;
 mod facts;
 mod file;
+#[cfg(feature = "heic")]
+mod heic;
 mod jpeg;
 mod orientation;
 mod reduced;
