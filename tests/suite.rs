@@ -24,5 +24,6 @@ mod replay;
 mod report;
 mod scale;
 mod strand;
+mod terminal;
 mod truth;
 mod twist;
