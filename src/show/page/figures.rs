@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::own;
+use super::{capital, own};
 use crate::figures::report::Sample;
 use crate::figures::{Quantity, Reason, Warning};
 
@@ -20,12 +20,21 @@ fn sure(probability: f64) -> String {
     if probability > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * probability) }
 }
 
+/// A number with `n` digits behind the point; one that rounds to nothing has no sign.
+pub(super) fn fixed(value: f64, n: usize) -> String {
+    let text = format!("{value:.n$}");
+    match text.strip_prefix('-') {
+        Some(digits) if digits.bytes().all(|b| matches!(b, b'0' | b'.')) => digits.to_owned(),
+        _ => text,
+    }
+}
+
 /// A number and its interval, as far as the interval supports digits.
 fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
-    let value = quantity.value()?;
+    let value = *quantity.value()?;
     let [low, high] = quantity.interval95()?;
     let n = digits(low, high);
-    Some((format!("{value:.n$}"), format!("{low:.n$} to {high:.n$}")))
+    Some((fixed(value, n), format!("{} to {}", fixed(low, n), fixed(high, n))))
 }
 
 fn tile(name: &str, quantity: &Quantity<f64>, unit: &str, also: &str) -> String {
@@ -96,7 +105,9 @@ pub fn figures_table(sample: &Sample) -> String {
         "<section class=\"scroll\" tabindex=\"0\" aria-label=\"All figures\"><table><caption>All figures. Where one is missing, the reason stands in its place.</caption>\
          <thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Value</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
     );
+    let mut before = String::new();
     for (name, unit, quantity) in rows {
+        let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
         // Writing to a string cannot fail.
         let _ = match number(quantity) {
             Some((value, range)) => write!(
@@ -104,13 +115,14 @@ pub fn figures_table(sample: &Sample) -> String {
                 "<tr><th scope=\"row\">{name}</th><td class=\"r\">{value}{unit}</td><td>{range}{unit}</td></tr>"
             ),
             None => {
-                let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
+                let said = if why == before { "as above" } else { &why };
                 write!(
                     out,
-                    "<tr><th scope=\"row\">{name}</th><td class=\"r\">none</td><td class=\"why\">{why}</td></tr>"
+                    "<tr><th scope=\"row\">{name}</th><td class=\"r\">none</td><td class=\"why\">{said}</td></tr>"
                 )
             }
         };
+        before = why;
     }
     out.push_str("</tbody></table></section>");
     if !sample.weight_categories.is_empty() {
@@ -139,33 +151,98 @@ fn categories(sample: &Sample) -> String {
     out
 }
 
-/// What to do: each different reason and warning once, in plain words.
+/// Figures that one reason is told for by name; with more, the whole photo is meant.
+const NAMED: usize = 4;
+
+/// What to do: each different reason and warning once, in plain words, with the figures that it keeps back.
 #[must_use]
 pub fn advice(sample: &Sample, warnings: &[Warning]) -> String {
-    let mut said: Vec<String> = warnings.iter().map(|w| w.message.clone()).collect();
-    let numbers = [
-        &sample.length_mm,
-        &sample.diameter_mm,
-        &sample.twist_angle_deg,
-        &sample.twists_per_inch,
-        &sample.fibre_angle_deg,
-        &sample.evenness.diameter_cv_percent,
-        &sample.evenness.twist_cv_percent,
-        &sample.hairiness,
-        &sample.kinks,
+    let mut said: Vec<(Vec<&str>, String)> = Vec::new();
+    for warning in warnings {
+        if !said.iter().any(|(_, message)| *message == warning.message) {
+            said.push((Vec::new(), warning.message.clone()));
+        }
+    }
+    let reasons = [
+        ("length", sample.length_mm.reason()),
+        ("thickness", sample.diameter_mm.reason()),
+        ("twist angle", sample.twist_angle_deg.reason()),
+        ("turns per inch", sample.twists_per_inch.reason()),
+        ("angle of the surface fibres", sample.fibre_angle_deg.reason()),
+        ("unevenness of thickness", sample.evenness.diameter_cv_percent.reason()),
+        ("unevenness of twist", sample.evenness.twist_cv_percent.reason()),
+        ("hairiness", sample.hairiness.reason()),
+        ("kinks", sample.kinks.reason()),
+        ("plies", sample.plies.reason()),
+        ("direction of twist", sample.twist_direction.reason()),
     ];
-    let reasons =
-        numbers.iter().filter_map(|q| q.reason()).chain(sample.plies.reason()).chain(sample.twist_direction.reason());
-    for reason in reasons {
-        let message = reason.message();
+    for (figure, reason) in reasons {
         // That singles have no plies, or that one piece has no neighbours, is nothing to mend.
-        if !matches!(reason, Reason::Singles | Reason::OnePiece | Reason::SeveralPhotos) && !said.contains(&message) {
-            said.push(message);
+        let Some(reason) = reason
+            .filter(|r| !matches!(r, Reason::Singles | Reason::OnePiece | Reason::SeveralPhotos | Reason::NotYet))
+        else {
+            continue;
+        };
+        let message = reason.message();
+        match said.iter_mut().find(|(_, other)| *other == message) {
+            Some((figures, _)) => figures.push(figure),
+            None => said.push((vec![figure], message)),
         }
     }
     if said.is_empty() {
         return String::new();
     }
-    let items: String = said.iter().map(|s| format!("<li>{}</li>", own(s))).collect();
+    let items: String = said
+        .iter()
+        .map(|(figures, message)| {
+            let which = if figures.is_empty() || figures.len() > NAMED {
+                String::new()
+            } else {
+                format!("<strong>{}:</strong> ", capital(&figures.join(", ")))
+            };
+            format!("<li>{which}{}</li>", own(message))
+        })
+        .collect();
     format!("<h2>What to do for a better answer</h2><ul class=\"todo\">{items}</ul>")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::work::testing::report;
+
+    #[test]
+    fn what_rounds_to_nothing_has_no_sign() {
+        assert_eq!(fixed(-0.04, 1), "0.0");
+        assert_eq!(fixed(-0.06, 1), "-0.1");
+        assert_eq!(fixed(-0.3, 0), "0");
+    }
+
+    #[test]
+    fn advice_names_the_figures_it_is_for_and_says_nothing_of_what_nobody_can_mend() {
+        let mut sample = report("a.jpg").sample;
+        sample.kinks = Quantity::Unanswered(Reason::NotYet);
+        assert_eq!(advice(&sample, &[]), "");
+        sample.hairiness = Quantity::Unanswered(Reason::EdgeUnclear);
+        let said = advice(&sample, &[]);
+        assert!(said.contains("<strong>Hairiness:</strong> The edge"), "{said}");
+        for quantity in [&mut sample.diameter_mm, &mut sample.twist_angle_deg, &mut sample.twists_per_inch] {
+            *quantity = Quantity::Unanswered(Reason::NoStrand);
+        }
+        sample.fibre_angle_deg = Quantity::Unanswered(Reason::NoStrand);
+        sample.length_mm = Quantity::Unanswered(Reason::NoStrand);
+        let said = advice(&sample, &[]);
+        assert_eq!(said.matches("<li>").count(), 2);
+        assert!(said.contains("<li>No yarn was found"), "{said}");
+    }
+
+    #[test]
+    fn the_same_reason_in_the_next_row_is_not_repeated() {
+        let mut sample = report("a.jpg").sample;
+        sample.bumps_per_inch = Quantity::Unanswered(Reason::Singles);
+        sample.bumps_per_diameter = Quantity::Unanswered(Reason::Singles);
+        let table = figures_table(&sample);
+        assert_eq!(table.matches("Singles have no plies").count(), 1);
+        assert_eq!(table.matches("as above").count(), 1);
+    }
 }

@@ -24,7 +24,7 @@ const MOST_ENLARGED: f64 = 6.0;
 /// The pictures of one photo's yarn.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Look {
-    /// The longest measured piece laid straight, PNG.
+    /// The piece with most measured stations laid straight, PNG.
     pub strip_png: Vec<u8>,
     /// A part of it enlarged, PNG.
     pub inset_png: Vec<u8>,
@@ -71,7 +71,9 @@ fn lab(rgb: [f64; 3]) -> [f64; 3] {
 #[must_use]
 pub fn look(photo: &Photo, measured: &Measured) -> Option<Look> {
     let pieces = measured.evidence.strands.pieces.iter().filter(|p| p.chosen);
-    let strand = pieces.max_by_key(|p| p.stations.len())?;
+    let clean = |p: &Strand| p.stations.iter().filter(|s| s.left_out.is_none()).count();
+    // Of equals the first: `max_by_key` takes the last.
+    let strand = pieces.rev().max_by_key(|p| clean(p))?;
     let picture = near_rows(&coded(&strand.strip.rgb)?, strand)?;
     let (strip_png, _) = sized(&picture, STRIP_WIDTH, 1.0)?;
     let px_per_mm = measured.report.scale.px_per_mm.value().copied();

@@ -43,6 +43,19 @@ pub fn data_uri(png: &[u8]) -> String {
     format!("data:image/png;base64,{}", STANDARD.encode(png))
 }
 
+/// The same with a capital letter in front.
+#[must_use]
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map(|c| c.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
+}
+
+/// When a photo was taken, as people write it; `None` stays nothing.
+#[must_use]
+pub fn taken(at: Option<&str>) -> String {
+    at.map(|at| format!(", taken {}", own(&at.replacen('T', " ", 1)))).unwrap_or_default()
+}
+
 /// Text of people's own, safe in HTML; control characters and marks of direction made visible.
 #[must_use]
 pub fn own(text: &str) -> String {

@@ -6,12 +6,14 @@ use super::axis::Axis;
 use crate::base::stats;
 use crate::figures::report::Profile;
 
-const WIDTH: f64 = 900.0;
-const HEIGHT: f64 = 230.0;
+// Units of the drawing: letters are about 10 of them on a wide screen and 20 on a narrow one, where the whole drawing is
+// shrunk to half; the margins leave room for the larger ones.
+const WIDTH: f64 = 640.0;
+const HEIGHT: f64 = 210.0;
 const LEFT: f64 = 56.0;
 const RIGHT: f64 = 14.0;
-const TOP: f64 = 18.0;
-const BOTTOM: f64 = 40.0;
+const TOP: f64 = 28.0;
+const BOTTOM: f64 = 50.0;
 
 /// The frame: both axes with their numbers and names.
 fn frame(id: &str, title: &str, described: &str, x: &Axis, y: &Axis, x_name: &str, y_name: &str) -> String {
@@ -27,7 +29,7 @@ fn frame(id: &str, title: &str, described: &str, x: &Axis, y: &Axis, x_name: &st
             "<line class=\"grid\" x1=\"{LEFT}\" x2=\"{right}\" y1=\"{at:.1}\" y2=\"{at:.1}\"/>\
              <text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"end\">{value}</text>",
             LEFT - 7.0,
-            at + 4.5
+            at + 4.0
         );
     }
     for (value, at) in x.ticks() {
@@ -36,13 +38,13 @@ fn frame(id: &str, title: &str, described: &str, x: &Axis, y: &Axis, x_name: &st
             "<line class=\"axis\" x1=\"{at:.1}\" x2=\"{at:.1}\" y1=\"{bottom}\" y2=\"{:.1}\"/>\
              <text x=\"{at:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{value}</text>",
             bottom + 4.0,
-            bottom + 18.0
+            bottom + 20.0
         );
     }
     let _ = write!(
         out,
         "<line class=\"axis\" x1=\"{LEFT}\" x2=\"{right}\" y1=\"{bottom}\" y2=\"{bottom}\"/>\
-         <text x=\"{right}\" y=\"{:.1}\" text-anchor=\"end\">{x_name}</text><text x=\"4\" y=\"12\">{y_name}</text>",
+         <text x=\"{right}\" y=\"{:.1}\" text-anchor=\"end\">{x_name}</text><text x=\"4\" y=\"16\">{y_name}</text>",
         HEIGHT - 6.0
     );
     out
@@ -71,7 +73,7 @@ pub fn profile(id: &str, profile: &Profile) -> String {
         y.at(mean)
     );
     // More points than pixels add nothing but bytes.
-    let every = points.len().div_ceil(1200).max(1);
+    let every = points.len().div_ceil(900).max(1);
     // A gap in the stations is a part that was left out: the line does not bridge it.
     let usual = stats::median(&points.windows(2).filter_map(|w| Some(w.get(1)?.0 - w.first()?.0)).collect::<Vec<_>>());
     let mut before: Option<f64> = None;

@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
+use super::figures::fixed;
 use super::look::{Colour, LookFacts};
-use super::{advice, data_uri, document, figures_table, histogram, lead, own, profile};
+use super::{advice, data_uri, document, figures_table, histogram, lead, own, profile, taken};
 use crate::figures::Report;
 use crate::figures::report::{FaultKind, Sample, StrandFigures};
 
@@ -68,7 +69,10 @@ pub fn swatch(colour: &Colour) -> String {
     };
     format!(
         "<p class=\"colour\"><span class=\"swatch\" style=\"background:rgb({r} {g} {b})\" role=\"img\" aria-label=\"The yarn's mean colour\"></span>\
-         <span class=\"num\">L* {l:.0}, a* {a:.0}, b* {bb:.0} (CIELAB, D65); sRGB {r}, {g}, {b}; varies along the strand by {:.1} (CIE 1976)</span></p><p class=\"why\">{worth}</p>",
+         <span class=\"num\">L* {}, a* {}, b* {} (CIELAB, D65); sRGB {r}, {g}, {b}; varies along the strand by {:.1} (CIE 1976)</span></p><p class=\"why\">{worth}</p>",
+        fixed(l, 0),
+        fixed(a, 0),
+        fixed(bb, 0),
         colour.spread
     )
 }
@@ -158,13 +162,13 @@ pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> String {
 pub fn report_page(report: &Report, overlay_png: Option<&[u8]>, look: Option<&super::look::Look>) -> String {
     let sample = &report.sample;
     let title = sample.label.clone().unwrap_or_else(|| report.photo.file.clone());
-    let taken = report.photo.taken_at.as_deref().map(|t| format!(", taken {}", own(t))).unwrap_or_default();
     let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">photo {}, {} × {} px{taken}</p>",
+        "<h1>{}</h1>\n<p class=\"under\">photo {}, {} × {} px{}</p>",
         own(&title),
         own(&report.photo.file),
         report.photo.width_px,
-        report.photo.height_px
+        report.photo.height_px,
+        taken(report.photo.taken_at.as_deref())
     );
     let mut main = look.map(|l| strand_figure(&l.strip_png, &described(sample))).unwrap_or_default();
     main.push_str(&lead(sample));

@@ -1,6 +1,7 @@
 //! Which photos: files, folders, patterns and lists become one list, each photo once, in the order of its path.
 
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::path::{Component, Path, PathBuf};
 
 use globset::GlobBuilder;
@@ -51,7 +52,8 @@ pub enum ListError {
 
 /// All photos that the places name, each once, sorted by name. Nothing inside `out` is taken: it holds our own pictures.
 ///
-/// A folder is searched through, with all below it; a place with `*`, `?` or `[` that does not exist itself is a
+/// A folder is searched through, with all below it, and so is what a pattern matches, but for the overlays that the
+/// program draws (`NAME.overlay.png`); a place with `*`, `?` or `[` that does not exist itself is a
 /// pattern (`**` crosses folders); anything else is a file, taken whatever its ending.
 ///
 /// # Errors
@@ -72,7 +74,7 @@ pub fn find_photos(places: &[PathBuf], out: &Path) -> Result<Vec<Listed>, ListEr
     for place in places {
         if place.is_dir() {
             for path in walk(place, &is_own)? {
-                if has_photo_ending(&path) {
+                if has_photo_ending(&path) && !is_overlay(&path) {
                     add(path.strip_prefix(place).unwrap_or(&path), &path)?;
                 }
             }
@@ -110,11 +112,19 @@ fn slashed(path: &Path) -> String {
 /// How the overlays that the program names itself end.
 const OVERLAY_ENDING: &str = ".overlay.png";
 
+/// Whether a file's ending, without the point, is one of a photo.
+#[must_use]
+pub fn is_photo_ending(ending: &OsStr) -> bool {
+    ENDINGS.iter().any(|known| ending.eq_ignore_ascii_case(known))
+}
+
 fn has_photo_ending(path: &Path) -> bool {
-    let name = path.file_name().unwrap_or_default().to_string_lossy().to_ascii_lowercase();
-    // The program's own pictures of what it measured are no photos.
-    !name.ends_with(OVERLAY_ENDING)
-        && path.extension().is_some_and(|e| ENDINGS.iter().any(|known| e.eq_ignore_ascii_case(known)))
+    path.extension().is_some_and(is_photo_ending)
+}
+
+/// Whether it is the program's own picture of what it measured, which is no photo.
+fn is_overlay(path: &Path) -> bool {
+    path.file_name().unwrap_or_default().to_string_lossy().to_ascii_lowercase().ends_with(OVERLAY_ENDING)
 }
 
 /// All files below a folder, links followed, circles of links left.
@@ -150,6 +160,6 @@ fn matching(pattern: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<(PathBuf, 
         return Err(ListError::Missing(shown(&base)));
     }
     let mut files = walk(&base, is_own)?;
-    files.retain(|f| f.strip_prefix(&base).is_ok_and(|below| glob.is_match(below)));
+    files.retain(|f| f.strip_prefix(&base).is_ok_and(|below| glob.is_match(below)) && !is_overlay(f));
     Ok((base, files))
 }

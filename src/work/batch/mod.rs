@@ -25,7 +25,7 @@ use super::saved::SavedError;
 
 pub use folder::{Folder, Shown};
 pub use groups::{Grouping, MapError};
-pub use list::{ListError, Listed, find_photos};
+pub use list::{ListError, Listed, find_photos, is_photo_ending};
 pub use record::Record;
 
 /// What is to be asked of a photo, once it is decoded (what the person knows of the camera is put into it); an error is the photo's own failure.

@@ -79,7 +79,10 @@ pub fn svg(control: &Control) -> String {
         } else {
             write!(out, "<circle class=\"p\" cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"4.5\"/>")
         };
-        let short: String = name.chars().take(18).collect();
+        let mut short: String = name.chars().take(18).collect();
+        if name.chars().nth(18).is_some() {
+            short.push('…');
+        }
         let (tx, ty) = (x + 4.0, HEIGHT - BOTTOM + 16.0);
         let _ = write!(
             out,

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::class::{Class, Entry};
 use super::marking::{Result as Mark, Standing};
 use super::rubric::Rubric;
-use crate::show::page::{data_uri, document, figures_table, lead, own};
+use crate::show::page::{advice, capital, data_uri, document, figures_table, lead, own};
 
 impl Standing {
     fn words(self) -> &'static str {
@@ -92,7 +92,7 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
     if let Some(png) = overlay_png {
         let _ = write!(
             main,
-            "<figure><img class=\"big\" src=\"{}\" alt=\"The photo with everything that was measured drawn in\"><figcaption>What was looked at{}.</figcaption></figure>",
+            "<figure><img class=\"big\" src=\"{}\" alt=\"The photo with the ruler's marks, the numbered pieces of yarn, their edges and their twist drawn in\"><figcaption>What was looked at{}.</figcaption></figure>",
             data_uri(png),
             if entry.photos.len() > 1 {
                 format!(", on the first of {} photos", entry.photos.len())
@@ -101,6 +101,8 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
             }
         );
     }
+    main.push_str(&advice(&pooled.sample, &pooled.warnings));
+    main.push_str("<h2>All figures</h2>");
     main.push_str(&figures_table(&pooled.sample));
     document(&title, &header, &main, "")
 }
@@ -114,7 +116,7 @@ fn criteria_table(mark: &Mark) -> String {
         let _ = write!(
             out,
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}{}</td><td class=\"r\">{part}</td><td class=\"r\">{}</td></tr>",
-            own(c.words),
+            own(&capital(c.words)),
             own(&c.asked),
             own(&c.measured),
             c.standing.sign(),
@@ -124,7 +126,7 @@ fn criteria_table(mark: &Mark) -> String {
     }
     out.push_str("</tbody></table></section><h3>What to change at the wheel</h3><ul class=\"said\">");
     for c in &mark.criteria {
-        let _ = write!(out, "<li><strong>{}:</strong> {}</li>", own(c.words), own(&c.sentence));
+        let _ = write!(out, "<li><strong>{}:</strong> {}</li>", own(&capital(c.words)), own(&c.sentence));
     }
     out.push_str("</ul>");
     out
@@ -143,10 +145,10 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         rubric.out_of
     );
     let mut main = String::from(
-        "<h2>Marks</h2><section class=\"scroll\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample. ● meets what was asked, ○ cannot be told from it, ▲ misses it.</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
+        "<h2>Marks</h2><p class=\"why\">● meets what was asked, ○ cannot be told from it, ▲ misses it. \u{201c}At least\u{201d} is the mark at the unfavourable ends of the intervals; each name leads to a page of its own.</p><section class=\"scroll short\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
     );
     for criterion in &rubric.criteria {
-        let _ = write!(main, "<th scope=\"col\">{}</th>", own(criterion.what.words()));
+        let _ = write!(main, "<th scope=\"col\">{}</th>", own(&capital(criterion.what.words())));
     }
     main.push_str("</tr></thead><tbody>");
     for entry in &class.entries {
@@ -161,7 +163,9 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         );
         match &entry.mark {
             Some(mark) => {
-                let _ = write!(main, "<td class=\"r\"><strong>{}</strong></td>", total(mark));
+                let least = mark.least_total.filter(|least| mark.total.is_some_and(|total| *least < total));
+                let least = least.map(|l| format!("<br><small>at least {l:.1}</small>")).unwrap_or_default();
+                let _ = write!(main, "<td class=\"r\"><strong>{}</strong>{least}</td>", total(mark));
                 for c in &mark.criteria {
                     // The interval stands on the person's own page.
                     let short = c.measured.split(" (").next().unwrap_or_default();

@@ -6,7 +6,9 @@ use std::fmt::Write;
 use super::notes::Notes;
 use crate::figures::Report;
 use crate::figures::report::{Sample, StrandFigures};
-use crate::show::page::{advice, data_uri, document, evenness_section, figures_table, lead, look_section, own};
+use crate::show::page::{
+    advice, capital, data_uri, document, evenness_section, figures_table, lead, look_section, own, taken,
+};
 use crate::work::batch::Shown;
 use crate::work::figure::Figure;
 use crate::work::pool::PooledReport;
@@ -28,15 +30,28 @@ pub struct Piece {
 
 impl Piece {
     fn title(&self) -> &str {
-        self.notes.get("title").unwrap_or(&self.name)
+        self.notes.get("title").unwrap_or_else(|| without_ending(&self.name))
+    }
+}
+
+/// A sample that is called after its photo, without the photo's ending.
+fn without_ending(name: &str) -> &str {
+    let path = std::path::Path::new(name);
+    let photo = path.extension().is_some_and(|e| crate::work::batch::is_photo_ending(e));
+    match name.rsplit_once('.') {
+        Some((stem, _)) if photo && !stem.is_empty() => stem,
+        _ => name,
     }
 }
 
 /// A name for the page of a sample that no other in `taken` has.
 #[must_use]
 pub fn page_name(name: &str, taken: &mut BTreeSet<String>) -> String {
-    let plain: String =
-        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).take(60).collect();
+    let plain: String = without_ending(name)
+        .chars()
+        .map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' })
+        .take(60)
+        .collect();
     let parts: Vec<&str> = plain.split('-').filter(|p| !p.is_empty()).collect();
     let base = if parts.is_empty() { "sample".to_owned() } else { parts.join("-") };
     let mut candidate = format!("{base}.html");
@@ -56,8 +71,7 @@ pub fn sample_page(piece: &Piece) -> String {
         1 => "one photo".to_owned(),
         n => format!("{n} photos together"),
     };
-    let taken = piece.reports.iter().find_map(|r| r.photo.taken_at.as_deref());
-    let taken = taken.map(|t| format!(", taken {}", own(t))).unwrap_or_default();
+    let taken = taken(piece.reports.iter().find_map(|r| r.photo.taken_at.as_deref()));
     let header = format!(
         "<p class=\"under\"><a href=\"index.html\">All samples</a></p><h1>{}</h1>\n<p class=\"under\">{photos}{taken}</p>",
         own(piece.title())
@@ -104,11 +118,6 @@ fn notes_section(notes: &Notes) -> String {
 /// A note with its own line breaks kept.
 fn own_lines(text: &str) -> String {
     text.lines().map(own).collect::<Vec<_>>().join("<br>")
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map(|c| c.to_uppercase().collect::<String>() + letters.as_str()).unwrap_or_default()
 }
 
 /// How the photos of a sample differ.
