@@ -4,6 +4,7 @@
 
 mod batch;
 mod card;
+mod class;
 mod cli;
 mod compare;
 mod determinism;
