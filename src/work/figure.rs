@@ -142,6 +142,12 @@ impl Figure {
         self != Self::FibreAngleDeg
     }
 
+    /// The most that the figure can be, where it has a bound.
+    #[must_use]
+    pub fn most(self) -> Option<f64> {
+        matches!(self, Self::TwistAngleDeg | Self::FibreAngleDeg).then_some(90.0)
+    }
+
     /// The figure with that key.
     #[must_use]
     pub fn from_key(key: &str) -> Option<Self> {

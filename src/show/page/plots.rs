@@ -9,10 +9,10 @@ use crate::figures::report::Profile;
 // Units of the drawing: letters are about 10 of them on a wide screen and 20 on a narrow one, where the whole drawing is
 // shrunk to half; the margins leave room for the larger ones.
 const WIDTH: f64 = 640.0;
-const HEIGHT: f64 = 210.0;
+const HEIGHT: f64 = 220.0;
 const LEFT: f64 = 56.0;
 const RIGHT: f64 = 14.0;
-const TOP: f64 = 28.0;
+const TOP: f64 = 36.0;
 const BOTTOM: f64 = 50.0;
 
 /// The frame: both axes with their numbers and names.

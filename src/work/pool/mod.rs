@@ -134,11 +134,13 @@ fn pool_figure(samples: &[&Sample], figure: Figure) -> Quantity<f64> {
     let shared = splits.iter().map(|s| s.shared).sum::<f64>() / splits.len() as f64;
     let half = pooled.half_width(shared);
     let low = if figure.is_never_negative() { (pooled.mean - half).max(0.0) } else { pooled.mean - half };
+    let high = (pooled.mean + half).min(figure.most().unwrap_or(f64::INFINITY));
+    let low = low.max(-figure.most().unwrap_or(f64::INFINITY));
     let budget = vec![
         Component { source: Sourced::Sampling, standard_uncertainty: pooled.u },
         Component { source: Sourced::Model, standard_uncertainty: shared },
     ];
-    Quantity::with_interval(pooled.mean, [low, pooled.mean + half], common_method(samples, figure), budget)
+    Quantity::with_interval(pooled.mean, [low, high], common_method(samples, figure), budget)
 }
 
 /// All figures of several photos.

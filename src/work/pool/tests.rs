@@ -133,3 +133,16 @@ fn one_photo_keeps_its_figures() {
     let r = report("a.jpg");
     assert_eq!(pool_reports(std::slice::from_ref(&r)).unwrap().sample, r.sample);
 }
+
+// No angle against the strand's length is above a right one.
+#[test]
+fn angles_that_disagree_widen_to_a_right_angle_at_most() {
+    let (mut a, mut b) = (report("a.jpg"), report("b.jpg"));
+    a.sample.twist_angle_deg = measured(20.0, 0.5);
+    b.sample.twist_angle_deg = measured(33.0, 0.5);
+    a.sample.fibre_angle_deg = measured(-40.0, 1.0);
+    b.sample.fibre_angle_deg = measured(40.0, 1.0);
+    let sample = pool_reports(&[a, b]).unwrap().sample;
+    assert_eq!(sample.twist_angle_deg.interval95(), Some([0.0, 90.0]));
+    assert_eq!(sample.fibre_angle_deg.interval95(), Some([-90.0, 90.0]));
+}

@@ -9,7 +9,7 @@ use crate::figures::report::{Sample, StrandFigures};
 use crate::show::page::{
     advice, capital, data_uri, document, evenness_section, figures_table, lead, look_section, own, taken,
 };
-use crate::work::batch::Shown;
+use crate::work::batch::{Shown, is_photo_ending};
 use crate::work::figure::Figure;
 use crate::work::pool::PooledReport;
 
@@ -37,7 +37,7 @@ impl Piece {
 /// A sample that is called after its photo, without the photo's ending.
 fn without_ending(name: &str) -> &str {
     let path = std::path::Path::new(name);
-    let photo = path.extension().is_some_and(|e| crate::work::batch::is_photo_ending(e));
+    let photo = path.extension().is_some_and(is_photo_ending);
     match name.rsplit_once('.') {
         Some((stem, _)) if photo && !stem.is_empty() => stem,
         _ => name,
