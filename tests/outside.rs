@@ -4,6 +4,8 @@
 
 use approx::assert_relative_eq;
 use strandrule::base::units::{Angle, Mm, TurnsPerMm};
+use strandrule::figures::weight::{MEANING_LOOSE, categories_within, weight_categories};
+use strandrule::figures::{Method, Quantity};
 use strandrule::work::arithmetic::yarn_number::{System, resultant_tex, tex_of_skein};
 use strandrule::work::arithmetic::{evenness, helix, sampling, thickness, twist_factor, wheel};
 
@@ -166,6 +168,12 @@ fn yarn_numbers_convert_by_the_standard_factors() {
         for (system, expected) in columns.iter().zip(row) {
             assert_relative_eq!(system.of_tex(tex), expected, max_relative = 1e-4);
         }
+    }
+    // By definition, in yards to the pound: 840 a cotton hank, 560 worsted, 1600 a run, 300 a lea.
+    for (system, per_ne) in
+        [(System::Worsted, 1.5), (System::Run, 0.525), (System::Lea, 2.8), (System::YardsPerPound, 840.0)]
+    {
+        assert_relative_eq!(system.of_tex(System::CottonNe.to_tex(1.0)), per_ne, max_relative = 1e-12);
     }
     // D2260's own examples: Ne 10 = worsted 15; 30 tex = Ne 19.7.
     assert_relative_eq!(System::Worsted.of_tex(System::CottonNe.to_tex(10.0)), 15.0, max_relative = 1e-12);
@@ -422,11 +430,15 @@ fn random_fibre_limit() {
         (75.0, 11.5),
         (100.0, 10.0),
         (121.0, 9.09),
+        (200.0, 7.07),
         (400.0, 5.0),
         (1000.0, 3.16),
     ] {
         close(evenness::limit_cv_percent(n, 0.0), cv, 0.051);
     }
+    // The wool coefficient 112 (from memory): fibres whose diameters vary by 25 %, so their sections by 50 %; the root of
+    // 1.25.
+    close(100.0 * evenness::limit_cv_percent(1.0, 50.0) / 100.0, 111.8, 0.051);
     close(evenness::irregularity_index(10.0, evenness::limit_cv_percent(60.5 / 0.5, 0.0)), 1.10, 5e-3);
     let limit = evenness::limit_cv_percent(20.0 / 0.12, 0.0);
     close(evenness::irregularity_index(12.32, limit), 1.59, 5.1e-3);
@@ -457,6 +469,20 @@ fn variance_length_of_noise_and_of_a_sine() {
         assert!(evenness::between_lengths_cv_percent(&sine, 50 * periods).unwrap() < 1e-9);
     }
     assert!(evenness::between_lengths_cv_percent(&sine, 25).unwrap() > 5.0);
+    // Source: Townsend & Cox 1951 (from memory): variance between lengths and within them make up the whole. In sums of
+    // squares, exact for whole windows: n - 1 of all = window (k - 1) of the means + those within.
+    let (window, all) = (40usize, noise.len());
+    let mean = noise.iter().sum::<f64>() / all as f64;
+    let within: f64 = noise
+        .chunks_exact(window)
+        .map(|c| {
+            let own = c.iter().sum::<f64>() / window as f64;
+            c.iter().map(|v| (v - own).powi(2)).sum::<f64>()
+        })
+        .sum();
+    let squares = |cv: f64, n: usize| (cv / 100.0 * mean).powi(2) * (n - 1) as f64;
+    let between = window as f64 * squares(evenness::between_lengths_cv_percent(&noise, window).unwrap(), all / window);
+    assert_relative_eq!(between + within, squares(one, all), max_relative = 1e-9);
 }
 
 // Source: doubling law, CV / sqrt(n), spinning handbooks: 20 % singles give 14.1, 11.5, 10.0 %.
@@ -495,8 +521,62 @@ fn a_moderate_ratio() {
     assert_eq!(wheel::RatioClass::of(7.5), wheel::RatioClass::Moderate);
 }
 
+// Source: a spinner's and two weavers' pages on wraps. Packed to refusal, b, the yards per pound are (1.10 b)^2 worsted,
+// (1.16 b)^2 woollen, (1.07 b)^2 silk and cotton; laid loosely, c = sqrt(yd/lb) / 2. Ashenhurst's constants for the same
+// three are 0.90, 0.84 to 0.86 and 0.95: the two rules agree within 3 %.
+#[test]
+fn two_rules_for_packed_wraps_agree_and_loose_ones_are_about_half() {
+    for yards_per_pound in [560.0, 1120.0, 2240.0, 3360.0] {
+        for (rule, constant) in [(1.10, 0.90), (1.16, 0.86), (1.07, 0.95)] {
+            let by_rule = f64::sqrt(yards_per_pound) / rule;
+            assert_relative_eq!(
+                thickness::packed_wraps_per_inch(yards_per_pound, constant),
+                by_rule,
+                max_relative = 0.03
+            );
+            // Loose wraps of the same yarn lie in one of the categories that the packed ones are listed under.
+            let packed = Quantity::with_interval(by_rule, [by_rule; 2], Method::FromDiameter, Vec::new());
+            let listed = weight_categories(&packed);
+            let loose = f64::sqrt(yards_per_pound) / 2.0;
+            for category in categories_within([loose, loose], MEANING_LOOSE) {
+                assert!(listed.contains(&category), "{yards_per_pound} yd/lb: {category:?} is not in {listed:?}");
+            }
+        }
+    }
+}
+
+// Source: the craft industry body's ranges of wraps beside two yarn shops' metres per 100 g, middle of each; wool of
+// 1.31 g/cm3. Derived: solid yarn of that diameter would be filled to a tenth or a quarter, where ring-spun yarn is filled
+// to about a half (a review, from memory). So the charts' wraps hold air and halo, and are no 25.4 mm over the diameter.
+#[test]
+fn chart_wraps_are_too_loose_for_a_diameter() {
+    for (wraps, metres_per_100g, filled) in
+        [(35.0, 700.0, 0.26), (15.0, 300.0, 0.11), (13.0, 225.0, 0.11), (10.5, 160.0, 0.10)]
+    {
+        let tex = System::MetresPer100g.to_tex(metres_per_100g);
+        let packing = thickness::packing(tex, thickness::Fibre::Wool.density_g_cm3(), Mm(25.4 / wraps));
+        close(packing, filled, 6e-3);
+        assert!(packing < 0.3);
+    }
+}
+
+// Source: yarn shops' charts: the same two groups of yarn in metres per 100 g and in yards per pound. They overlap, and
+// their ends differ by up to a third: a chart is worth about 20 %.
+#[test]
+fn charts_in_metres_and_in_yards_mean_the_same_yarns() {
+    for (metres_per_100g, yards_per_pound) in [([200.0, 250.0], [1000.0, 1200.0]), ([350.0, 450.0], [1650.0, 2300.0])] {
+        for (metres, yards) in metres_per_100g.into_iter().zip(yards_per_pound) {
+            let in_yards = System::YardsPerPound.of_tex(System::MetresPer100g.to_tex(metres));
+            assert_relative_eq!(in_yards, yards, max_relative = 0.05);
+        }
+    }
+}
+
 // Source: a testing text: drawing off over the end of a 25 mm bobbin adds 12.73 turns a metre.
 #[test]
 fn drawing_over_the_end_adds_turns() {
-    close(wheel::turns_per_metre_over_end(25.0), 12.73, 5e-3);
+    let per_metre = wheel::turns_per_metre_over_end(25.0);
+    close(per_metre, 12.73, 5e-3);
+    // In turns per inch, derived.
+    close(per_metre * 0.0254, 0.32, 5e-3);
 }

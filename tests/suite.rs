@@ -6,6 +6,7 @@ mod batch;
 mod card;
 mod class;
 mod cli;
+mod colour;
 mod compare;
 mod determinism;
 mod evenness;

@@ -106,6 +106,11 @@ fn settings_that_no_wheel_or_foot_can_do_are_warned_of() {
     };
     let fast = with(WheelRequest { ratios: vec![45.0], treadles: None, draft_inches: Some(2.0) });
     assert_eq!(codes(&fast), ["ratio-unlikely", "treadles-too-few"]);
+    // Source: spinners' accounts, 5 to 19 for flyer wheels; lace kits to 40 (from memory). Both ends are inside.
+    for (ratio, said) in [(2.9, true), (3.0, false), (5.0, false), (19.0, false), (40.0, false), (40.1, true)] {
+        let one = with(WheelRequest { ratios: vec![ratio], treadles: None, draft_inches: Some(24.0) });
+        assert_eq!(codes(&one).contains(&"ratio-unlikely"), said, "{ratio}");
+    }
 }
 
 // Source: the singles' rule turned round: 5 turns finished want 7.5 in the singles (a teacher's page).

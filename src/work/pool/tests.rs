@@ -146,3 +146,16 @@ fn angles_that_disagree_widen_to_a_right_angle_at_most() {
     assert_eq!(sample.twist_angle_deg.interval95(), Some([0.0, 90.0]));
     assert_eq!(sample.fibre_angle_deg.interval95(), Some([-90.0, 90.0]));
 }
+
+// Source: geometry, 25.4 mm over the diameter; digits worked by hand.
+#[test]
+fn wraps_are_an_inch_over_the_diameter() {
+    for (mm, wraps) in [(1.0, 25.4), (1.5, 16.93), (2.0, 12.70), (2.54, 10.0), (3.0, 8.47)] {
+        let mut photos = [report("a.jpg"), report("b.jpg")];
+        for photo in &mut photos {
+            photo.sample.diameter_mm = measured(mm, 0.01);
+        }
+        let pooled = *pool_reports(&photos).unwrap().sample.wraps_per_inch.value().unwrap();
+        assert!((pooled - wraps).abs() < 5.1e-3, "{mm} mm: {pooled}");
+    }
+}
