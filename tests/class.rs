@@ -54,7 +54,7 @@ const TARGET: &str = "title = \"Two-ply for socks\"\nout_of = 20\n\
 
 /// What a photo shows: diameter in mm, turns per inch, CV of the diameter in per cent, direction.
 #[derive(Clone, Copy)]
-struct Shows(f64, f64, f64, TwistDirection);
+pub(crate) struct Shows(pub(crate) f64, pub(crate) f64, pub(crate) f64, pub(crate) TwistDirection);
 
 /// A number known to a millionth, so that only the spread among a person's photos makes an interval.
 fn sharp(value: f64) -> Quantity<f64> {
@@ -66,7 +66,7 @@ fn none() -> Quantity<f64> {
     Quantity::Unanswered(Reason::NoScale)
 }
 
-fn report(photo: &str, label: Option<&str>, shows: Shows) -> Report {
+pub(crate) fn report(photo: &str, label: Option<&str>, shows: Shows) -> Report {
     let Shows(diameter, turns, cv, direction) = shows;
     Report {
         schema: SCHEMA.to_owned(),

@@ -4,7 +4,12 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output};
 
+use strandrule::figures::report::{Sample, TwistDirection};
+use strandrule::figures::{Quantity, Reason};
+use strandrule::show::page::{advice, figures_table};
+
 use crate::batch::picture;
+use crate::class::{Shows, report};
 
 fn strandrule(root: &Path, args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_strandrule")).args(args).current_dir(root).output().unwrap()
@@ -62,4 +67,41 @@ fn the_page_of_a_photo_holds_every_reason_of_its_report() {
     // The picture has no ruler, so its lengths are unanswered.
     assert!(reasons >= 2, "{report}");
     assert!(page.contains("What to do for a better answer"));
+}
+
+/// A sample all of whose figures are answered, but for the kinks.
+fn sample() -> Sample {
+    report("a.jpg", None, Shows(2.0, 4.0, 8.0, TwistDirection::S)).sample
+}
+
+#[test]
+fn advice_names_the_figures_it_is_for_and_says_nothing_of_what_nobody_can_mend() {
+    let mut sample = sample();
+    assert_eq!(sample.kinks.reason(), Some(&Reason::NotYet));
+    assert_eq!(advice(&sample, &[]), "");
+    sample.hairiness = Quantity::Unanswered(Reason::EdgeUnclear);
+    let said = advice(&sample, &[]);
+    assert!(said.contains("<strong>Hairiness:</strong> The edge"), "{said}");
+    for quantity in [
+        &mut sample.length_mm,
+        &mut sample.diameter_mm,
+        &mut sample.twist_angle_deg,
+        &mut sample.twists_per_inch,
+        &mut sample.fibre_angle_deg,
+    ] {
+        *quantity = Quantity::Unanswered(Reason::NoStrand);
+    }
+    let said = advice(&sample, &[]);
+    assert_eq!(said.matches("<li>").count(), 2);
+    assert!(said.contains("<li>No yarn was found"), "more than four figures are the whole photo: {said}");
+}
+
+#[test]
+fn the_same_reason_in_the_next_row_is_not_repeated() {
+    let mut sample = sample();
+    sample.bumps_per_inch = Quantity::Unanswered(Reason::Singles);
+    sample.bumps_per_diameter = Quantity::Unanswered(Reason::Singles);
+    let table = figures_table(&sample);
+    assert_eq!(table.matches("Singles have no plies").count(), 1);
+    assert_eq!(table.matches("as above").count(), 1);
 }

@@ -209,40 +209,11 @@ pub fn advice(sample: &Sample, warnings: &[Warning]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::work::testing::report;
 
     #[test]
     fn what_rounds_to_nothing_has_no_sign() {
         assert_eq!(fixed(-0.04, 1), "0.0");
         assert_eq!(fixed(-0.06, 1), "-0.1");
         assert_eq!(fixed(-0.3, 0), "0");
-    }
-
-    #[test]
-    fn advice_names_the_figures_it_is_for_and_says_nothing_of_what_nobody_can_mend() {
-        let mut sample = report("a.jpg").sample;
-        sample.kinks = Quantity::Unanswered(Reason::NotYet);
-        assert_eq!(advice(&sample, &[]), "");
-        sample.hairiness = Quantity::Unanswered(Reason::EdgeUnclear);
-        let said = advice(&sample, &[]);
-        assert!(said.contains("<strong>Hairiness:</strong> The edge"), "{said}");
-        for quantity in [&mut sample.diameter_mm, &mut sample.twist_angle_deg, &mut sample.twists_per_inch] {
-            *quantity = Quantity::Unanswered(Reason::NoStrand);
-        }
-        sample.fibre_angle_deg = Quantity::Unanswered(Reason::NoStrand);
-        sample.length_mm = Quantity::Unanswered(Reason::NoStrand);
-        let said = advice(&sample, &[]);
-        assert_eq!(said.matches("<li>").count(), 2);
-        assert!(said.contains("<li>No yarn was found"), "{said}");
-    }
-
-    #[test]
-    fn the_same_reason_in_the_next_row_is_not_repeated() {
-        let mut sample = report("a.jpg").sample;
-        sample.bumps_per_inch = Quantity::Unanswered(Reason::Singles);
-        sample.bumps_per_diameter = Quantity::Unanswered(Reason::Singles);
-        let table = figures_table(&sample);
-        assert_eq!(table.matches("Singles have no plies").count(), 1);
-        assert_eq!(table.matches("as above").count(), 1);
     }
 }
