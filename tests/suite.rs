@@ -16,6 +16,7 @@ mod grade;
 mod habits;
 mod hostile;
 mod house;
+mod kinks;
 mod lay;
 mod outside;
 mod photo;

@@ -89,7 +89,7 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
             stations,
             edge_systematic_u_px: 0.3,
             blur_px: blur.hypot(0.6),
-            kinks: Vec::new(),
+            kinks: None,
         });
     }
     Strands {
@@ -356,7 +356,7 @@ fn drawn(
         strip: Strip { rgb, middle_row: side as f64, step_px: 1.0 },
         edge_systematic_u_px: 0.2,
         blur_px: 0.5,
-        kinks: Vec::new(),
+        kinks: None,
     };
     Strands {
         arrangement: Arrangement::Separate,

@@ -9,6 +9,7 @@ use crate::figures::report::{Fault, Faults};
 use crate::figures::words::{Method, Reason};
 use crate::measure::evenness::{FaultParams, Spread, between_pieces, find_faults, width_spread};
 use crate::measure::scale::KnownScale;
+use crate::measure::strand::Arrangement;
 
 /// Narrowest core that the edges may measure, in blur radii (Gaussian sigma).
 ///
@@ -293,10 +294,12 @@ pub(super) fn hairiness(gathered: &Gathered) -> Quantity<f64> {
 
 pub(super) fn kinks(gathered: &Gathered) -> Quantity<f64> {
     or_reason(gathered.in_mm().and_then(|()| {
-        let count: f64 = gathered.pieces.iter().map(|p| p.strand.kinks.len() as f64).sum();
-        if count <= 0.0 {
-            return Err(Reason::NotYet);
+        // Among strands that touch and cross a loop is not told from a crossing.
+        if gathered.evidence.strands.arrangement != Arrangement::Separate {
+            return Err(Reason::NoCleanStretch);
         }
+        let told: Option<usize> = gathered.pieces.iter().map(|p| p.strand.kinks.as_ref().map(Vec::len)).sum();
+        let count = told.ok_or(Reason::TooFewPixels)? as f64;
         let metres = gathered
             .pieces
             .iter()

@@ -8,6 +8,7 @@ mod course;
 mod edges;
 mod ground;
 mod hair;
+mod kink;
 mod leave_out;
 mod likelihood;
 mod mixture;
@@ -141,8 +142,8 @@ pub struct Strand {
     pub edge_systematic_u_px: f64,
     /// Standard deviation of the picture's blur here, as a Gaussian, px.
     pub blur_px: f64,
-    /// Middle of each closed loop or doubling.
-    pub kinks: Vec<Point<Image>>,
+    /// Middle of each closed loop or doubling; `None` where they could not be told (too few pixels, other strands around).
+    pub kinks: Option<Vec<Point<Image>>>,
 }
 
 /// Yarn wound side by side.
@@ -251,6 +252,9 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     alike::keep(&mut pieces, &mut refused);
     for (i, piece) in pieces.iter_mut().enumerate() {
         leave_out::mark(piece, photo, scale, &ground);
+        if let Some(things) = &found.mask {
+            kink::mark(piece, &ground, things);
+        }
         hair::measure(piece, &photo.rgb, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);

@@ -223,7 +223,7 @@ fn finish(
         strip,
         edge_systematic_u_px: left.shared_u.hypot(right.shared_u) * step,
         blur_px: left.blur.into_iter().chain(right.blur).reduce(f64::min).unwrap_or(1.0) * step,
-        kinks: Vec::new(),
+        kinks: None,
     }
 }
 

@@ -51,30 +51,33 @@ pub(super) struct Found {
     pub(super) traces: Vec<Trace>,
     /// The others of some size.
     pub(super) blobs: Vec<Blob>,
+    /// All that stands out, on the reduced picture.
+    pub(super) mask: Option<Raster<bool>>,
 }
 
 /// Everything slender that stands out from the ground. `masked` says where nothing is to be looked for.
 pub(super) fn find(ground: &Ground, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
     if !ground.textured {
-        return slender_things(ground, &mask(ground), masked);
+        return slender_things(ground, mask(ground), masked);
     }
     // A long shadow on cloth or board joins strands that lie apart: look without darkness first.
-    let bright = slender_things(ground, &textured_mask(ground, false), masked);
-    if bright.traces.is_empty() { slender_things(ground, &textured_mask(ground, true), masked) } else { bright }
+    let bright = slender_things(ground, textured_mask(ground, false), masked);
+    if bright.traces.is_empty() { slender_things(ground, textured_mask(ground, true), masked) } else { bright }
 }
 
-fn slender_things(ground: &Ground, mask: &Raster<bool>, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
+fn slender_things(ground: &Ground, mask: Raster<bool>, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
     let mut found = Found::default();
     let longest = ground.reduced.rgb.width().max(ground.reduced.rgb.height()) as f64;
-    for thing in components(mask) {
+    for thing in components(&mask) {
         if (thing.len() as f64) < MIN_LENGTH_PART * longest {
             continue;
         }
-        let depth = depths(mask, &thing);
-        for part in parts_of(mask, &thing, &depth, longest) {
-            examine(ground, mask, &part, &depth, longest, masked, &mut found);
+        let depth = depths(&mask, &thing);
+        for part in parts_of(&mask, &thing, &depth, longest) {
+            examine(ground, &mask, &part, &depth, longest, masked, &mut found);
         }
     }
+    found.mask = Some(mask);
     found
 }
 

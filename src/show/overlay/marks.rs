@@ -175,7 +175,7 @@ impl Marks {
                 Some(why) => self.left_out(strand, run, why),
             }
         }
-        for kink in &strand.kinks {
+        for kink in strand.kinks.iter().flatten() {
             self.add(Meaning::Kink, Shape::Ring(*kink, 1.6 * usual_width(strand)));
         }
     }

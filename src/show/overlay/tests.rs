@@ -42,7 +42,7 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
         strip,
         edge_systematic_u_px: 0.2,
         blur_px: 0.8,
-        kinks: vec![Point::new(650.0, y)],
+        kinks: Some(vec![Point::new(650.0, y)]),
     }
 }
 

@@ -140,7 +140,7 @@ pub(in super::super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Opt
         strip,
         edge_systematic_u_px: shared_u,
         blur_px,
-        kinks: Vec::new(),
+        kinks: None,
     })
 }
 
