@@ -124,11 +124,15 @@ impl Region {
 /// Whether a point lies inside a polygon, by the even-odd rule; `false` for fewer than three corners.
 #[must_use]
 pub fn inside_polygon<S>(polygon: &[Point<S>], p: Point<S>) -> bool {
-    let mut inside = false;
-    for (a, b) in polygon.iter().zip(polygon.iter().cycle().skip(1)) {
-        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
-            inside = !inside;
-        }
-    }
-    inside
+    crossings(polygon, p.y).filter(|x| p.x < *x).count() % 2 == 1
+}
+
+/// Where the sides of a polygon cross the horizontal line at `y`: what lies left of an odd number of them lies inside.
+pub fn crossings<S>(polygon: &[Point<S>], y: f64) -> impl Iterator<Item = f64> + use<'_, S> {
+    let last = polygon.len().saturating_sub(1);
+    let closing = polygon.get(last).zip(polygon.first());
+    let sides = polygon.iter().zip(polygon.iter().skip(1)).chain(closing);
+    sides
+        .filter(move |(a, b)| (a.y > y) != (b.y > y))
+        .map(move |(a, b)| a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x))
 }

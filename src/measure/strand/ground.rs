@@ -4,7 +4,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use crate::base::colour::LINEAR_OF_SRGB;
-use crate::base::geometry::{Image, Point};
+use crate::base::geometry::{Image, Point, Region, crossings, inside_polygon};
 use crate::base::raster::Raster;
 use crate::measure::photo::{Photo, Reduced};
 
@@ -21,6 +21,41 @@ const DARK_FLOOR: f32 = 0.004;
 ///
 /// `[mean, red - green, blue - green]`.
 pub(super) type LogColour = [f32; 3];
+
+/// Where a ground is looked for: inside all of these that are given.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Limits<'a> {
+    /// What the person points at.
+    pub(super) region: Option<Region>,
+    /// A card's outline, or that of a field on it.
+    pub(super) outline: Option<&'a [Point<Image>]>,
+}
+
+impl Limits<'_> {
+    /// Whether a point lies inside.
+    pub(super) fn hold(&self, p: Point<Image>) -> bool {
+        self.region.is_none_or(|r| r.contains(p)) && self.outline.is_none_or(|outline| inside_polygon(outline, p))
+    }
+
+    /// The points at one height: where the outline is crossed there is worked out once for all of them.
+    fn row(&self, y: f64) -> LimitsRow {
+        LimitsRow { region: self.region, crossings: self.outline.map(|outline| crossings(outline, y).collect()) }
+    }
+}
+
+/// The points inside of limits at one height.
+struct LimitsRow {
+    region: Option<Region>,
+    crossings: Option<Vec<f64>>,
+}
+
+impl LimitsRow {
+    /// Whether a point of this row lies inside (even-odd rule).
+    fn holds(&self, p: Point<Image>) -> bool {
+        let odd = |crossings: &Vec<f64>| crossings.iter().filter(|x| p.x < **x).count() % 2 == 1;
+        self.region.is_none_or(|r| r.contains(p)) && self.crossings.as_ref().is_none_or(odd)
+    }
+}
 
 /// What kind of ground is looked for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,12 +114,12 @@ pub(super) fn reduced(photo: &Photo, longest_side: usize) -> Reduced {
 }
 
 impl Ground {
-    /// Finds the ground; `None` where nothing is uniform. `inside` limits the search (the card's outline, a region); when
-    /// it is `bounded`, the ground is all that lies inside. `hint` is true on things that lie on the ground (a ruler's
-    /// marks): of several grounds the one beside them is taken.
+    /// Finds the ground inside `limits`; `None` where nothing is uniform. When it is `bounded`, the ground is all that
+    /// lies inside. `hint` is true on things that lie on the ground (a ruler's marks): of several grounds the one beside
+    /// them is taken.
     pub(super) fn find(
         reduced: &Reduced,
-        inside: &dyn Fn(Point<Image>) -> bool,
+        limits: &Limits,
         bounded: bool,
         texture: Texture,
         hint: &dyn Fn(Point<Image>) -> bool,
@@ -101,7 +136,7 @@ impl Ground {
         let usable: Vec<bool> = (0..columns * rows)
             .map(|i| {
                 let (x, y) = cell_middle(i, columns);
-                inside(reduced.image_from_reduced(x, y))
+                limits.hold(reduced.image_from_reduced(x, y))
             })
             .collect();
         mark_uniform(&mut cells, &usable, texture)?;
@@ -155,8 +190,9 @@ impl Ground {
         for y in 0..height {
             let v = y as f64;
             if bounded {
+                let row = limits.row(reduced.image_from_reduced(0.0, v).y);
                 for (x, out) in domain.row_mut(y).iter_mut().enumerate() {
-                    *out = inside(reduced.image_from_reduced(x as f64, v));
+                    *out = row.holds(reduced.image_from_reduced(x as f64, v));
                 }
             } else if let Some((from, to)) = row_inside_convex(&hull, v) {
                 let (from, to) = (from.ceil().max(0.0) as usize, (to.floor() as usize + 1).min(width));
@@ -533,15 +569,4 @@ fn row_inside_convex(hull: &[(f64, f64)], y: f64) -> Option<(f64, f64)> {
         .filter(|(a, b)| a.1.min(b.1) <= y && y <= a.1.max(b.1) && a.1 != b.1)
         .map(|(a, b)| a.0 + (y - a.1) / (b.1 - a.1) * (b.0 - a.0))
         .fold(None, |seen: Option<(f64, f64)>, x| Some(seen.map_or((x, x), |(low, high)| (low.min(x), high.max(x)))))
-}
-
-/// Whether a point lies inside any polygon (even-odd rule).
-pub(super) fn inside_polygon(polygon: &[Point<Image>], p: Point<Image>) -> bool {
-    let mut inside = false;
-    for (a, b) in polygon.iter().zip(polygon.iter().cycle().skip(1)) {
-        if (a.y > p.y) != (b.y > p.y) && p.x < a.x + (p.y - a.y) / (b.y - a.y) * (b.x - a.x) {
-            inside = !inside;
-        }
-    }
-    inside
 }

@@ -1,8 +1,8 @@
 //! Stretches of a piece that are not measured, and why.
 
-use super::ground::{Ground, inside_polygon};
+use super::ground::Ground;
 use super::{LeftOutWhy, Strand};
-use crate::base::geometry::Point;
+use crate::base::geometry::{Point, inside_polygon};
 use crate::measure::photo::Photo;
 use crate::measure::scale::ScaleFound;
 

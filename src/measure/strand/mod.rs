@@ -19,7 +19,7 @@ mod strip;
 mod trace;
 mod wraps;
 
-use crate::base::geometry::{Image, Point, Region};
+use crate::base::geometry::{Image, Point, Region, inside_polygon};
 use crate::base::units::Mm;
 use crate::figures::words::Reason;
 
@@ -202,19 +202,16 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         pointed_at: request.points(),
         reason: Some(reason),
     };
-    let inside = |p: Point<Image>| {
-        request.region.is_none_or(|r| r.contains(p))
-            && scale.card_outline.as_ref().is_none_or(|outline| ground::inside_polygon(outline, p))
-    };
+    let limits = ground::Limits { region: request.region, outline: scale.card_outline.as_deref() };
     let bounded = scale.card_outline.is_some();
     let marks = |p: Point<Image>| scale.on_print(p);
     // Of several plain grounds the one that carries the ruler.
     let on_card = |p: Point<Image>| {
-        scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| ground::inside_polygon(&ruler.area, p))
+        scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| inside_polygon(&ruler.area, p))
     };
     let reduced = ground::reduced(photo, FINDING_SIDE_PX);
-    let look = |texture, inside: &dyn Fn(Point<Image>) -> bool, bounded| {
-        let ground = ground::Ground::find(&reduced, inside, bounded, texture, &on_card)?;
+    let look = |texture, limits: ground::Limits, bounded| {
+        let ground = ground::Ground::find(&reduced, &limits, bounded, texture, &on_card)?;
         let found = trace::find(&ground, &marks);
         let pieces = found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
         Some(Look { ground, found, pieces })
@@ -222,13 +219,13 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     // Pale yarn lies on a ruler card's dark field: a ground of its own.
     let on_dark_field = || {
         let field = &scale.chosen_card()?.fields[1];
-        let inside = |p: Point<Image>| request.region.is_none_or(|r| r.contains(p)) && ground::inside_polygon(field, p);
+        let limits = ground::Limits { region: request.region, outline: Some(field) };
         let longest = field.iter().zip(field.iter().cycle().skip(1)).map(|(a, b)| a.distance(*b)).fold(0.0, f64::max);
-        look(ground::Texture::Plain, &inside, true)
+        look(ground::Texture::Plain, limits, true)
             .filter(|look| look.found.traces.iter().any(|trace| trace.length_px() > CROSSING_PART * longest))
     };
     let seen = on_dark_field().or_else(|| {
-        let plain = look(ground::Texture::Plain, &inside, bounded);
+        let plain = look(ground::Texture::Plain, limits, bounded);
         let side = photo.rgb.width().max(photo.rgb.height()) as f64;
         let enough = |look: &Look| bounded || look.longest_px() > CLEAR_PART * side;
         if plain.as_ref().is_some_and(enough) {
@@ -237,7 +234,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         // A plain ground first; only where nothing runs far on one, one under uneven light, then a textured one.
         [ground::Texture::UnevenLight, ground::Texture::Rough]
             .into_iter()
-            .find_map(|texture| look(texture, &inside, bounded).filter(enough))
+            .find_map(|texture| look(texture, limits, bounded).filter(enough))
             .or(plain)
     });
     let Some(Look { ground, found, mut pieces }) = seen else { return none(nothing) };
