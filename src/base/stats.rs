@@ -34,6 +34,13 @@ pub fn median(values: &[f64]) -> Option<f64> {
     quantile(values, 0.5)
 }
 
+/// Median of values in ascending order; `None` when empty.
+#[must_use]
+pub fn median_of_sorted(values: &[f64]) -> Option<f64> {
+    let (below, above) = (values.get(values.len().checked_sub(1)? / 2)?, values.get(values.len() / 2)?);
+    Some(*below + (*above - *below) * 0.5)
+}
+
 /// Upper median of samples, which it puts into another order; `None` when empty.
 #[must_use]
 pub fn upper_median(samples: &mut [f32]) -> Option<f32> {

@@ -2,7 +2,7 @@
 
 use super::{Edge, Station};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::median;
+use crate::base::stats::median_of_sorted;
 
 /// A line smoothed by a Gaussian of `sigma` points, ends held by reflection through the end points.
 pub(super) fn smoothed(line: &[Point<Image>], sigma: f64) -> Vec<Point<Image>> {
@@ -44,11 +44,24 @@ pub(super) fn smooth_values(values: &[f64], sigma: f64) -> Vec<f64> {
 
 /// Median of the known values within `half` places, taken every `stride` places and joined linearly.
 pub(super) fn running_median(values: &[Option<f64>], half: usize, stride: usize) -> Vec<Option<f64>> {
+    // Neighbouring windows share most of their values: they stay sorted, and few come and go.
+    let mut sorted: Vec<f64> = Vec::with_capacity(2 * half + 1);
+    let place = |sorted: &[f64], value: f64| sorted.partition_point(|v| v.total_cmp(&value).is_lt());
+    let (mut from, mut to) = (0, 0);
     let knots: Vec<Option<f64>> = (0..values.len())
         .step_by(stride)
         .map(|i| {
-            let part = &values[i.saturating_sub(half)..(i + half + 1).min(values.len())];
-            median(&part.iter().copied().flatten().collect::<Vec<_>>())
+            let (next_from, next_to) = (i.saturating_sub(half), (i + half + 1).min(values.len()));
+            for gone in values[from..next_from.min(to)].iter().flatten() {
+                let at = place(&sorted, *gone);
+                sorted.remove(at);
+            }
+            for come in values[to.max(next_from)..next_to].iter().flatten() {
+                let at = place(&sorted, *come);
+                sorted.insert(at, *come);
+            }
+            (from, to) = (next_from, next_to);
+            median_of_sorted(&sorted)
         })
         .collect();
     (0..values.len())
