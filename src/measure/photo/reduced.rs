@@ -27,18 +27,17 @@ impl Reduced {
         let area = (factor * factor) as u32;
         if width > 0 {
             rgb.samples_mut().par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-                let mut sums = vec![[0u32; 3]; width];
+                // Down the squares first: bytes side by side, many at a time.
+                let mut down = vec![0u32; 3 * factor * width];
                 for dy in 0..factor {
-                    let source = picture.row(y * factor + dy);
-                    for (sum, square) in sums.iter_mut().zip(source.chunks_exact(factor)) {
-                        for pixel in square {
-                            for c in 0..3 {
-                                sum[c] += u32::from(pixel[c]);
-                            }
-                        }
-                    }
+                    let source = picture.row(y * factor + dy).as_flattened();
+                    down.iter_mut().zip(source).for_each(|(sum, code)| *sum += u32::from(*code));
                 }
-                for (out, sum) in row.iter_mut().zip(&sums) {
+                for (out, square) in row.iter_mut().zip(down.chunks_exact(3 * factor)) {
+                    let mut sum = [0u32; 3];
+                    for pixel in square.as_chunks::<3>().0 {
+                        sum.iter_mut().zip(pixel).for_each(|(s, v)| *s += v);
+                    }
                     *out = sum.map(|s| ((s + area / 2) / area) as u8);
                 }
             });
