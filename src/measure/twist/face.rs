@@ -112,31 +112,34 @@ impl Face {
         let mut column_radius = vec![0.0; columns];
         let mut usable = vec![false; columns];
         let taps = s.stations_per_column.round().max(1.0) as usize;
-        for c in 0..columns {
+        let of_column = |c: usize| {
             let first = (c as f64 * s.stations_per_column).round() as usize;
-            let mut got = 0usize;
-            let mut good = 0usize;
-            for i in first..(first + taps).min(stations) {
-                got += 1;
-                good += usize::from(outline.usable[i]);
-                column_radius[c] += radius[i];
-                for (r, sine) in sines.iter().enumerate() {
+            first..(first + taps).min(stations)
+        };
+        for c in 0..columns {
+            let got = of_column(c).len();
+            if got > 0 {
+                column_radius[c] = radius[of_column(c)].iter().sum::<f64>() / got as f64;
+                usable[c] = 2 * outline.usable[of_column(c)].iter().filter(|u| **u).count() > got;
+            }
+        }
+        // Row by row, as the strip lies in memory.
+        for (r, sine) in sines.iter().enumerate() {
+            for c in 0..columns {
+                let mut sum = [0.0f32; 3];
+                for i in of_column(c) {
                     let y = (centre[i] + radius[i] * sine).clamp(0.0, (height - 1) as f64);
-                    let y0 = (y.floor() as usize).min(height - 2);
+                    // Not negative: cutting off is rounding down.
+                    let y0 = (y as usize).min(height - 2);
                     let t = (y - y0 as f64) as f32;
                     let (a, b) = (picture.samples()[y0 * width + i], picture.samples()[(y0 + 1) * width + i]);
                     for k in 0..3 {
-                        colours[k][r * columns + c] += (a[k] + (b[k] - a[k]) * t).max(0.0).sqrt();
+                        sum[k] += (a[k] + (b[k] - a[k]) * t).max(0.0).sqrt();
                     }
                 }
-            }
-            if got > 0 {
-                column_radius[c] /= got as f64;
-                usable[c] = 2 * good > got;
-                for plane in &mut colours {
-                    for r in 0..rows {
-                        plane[r * columns + c] /= got as f32;
-                    }
+                let got = of_column(c).len().max(1) as f32;
+                for (plane, sum) in colours.iter_mut().zip(sum) {
+                    plane[r * columns + c] = sum / got;
                 }
             }
         }

@@ -128,8 +128,8 @@ pub(super) struct Gather {
 struct Lobe {
     kx: usize,
     direction: usize,
-    /// First row, not wrapped.
-    first: i64,
+    /// First row; the rows after the last are those from 0 on.
+    first: usize,
     weights: Vec<f32>,
     /// Whether its middle lies in the ring.
     inside: bool,
@@ -160,6 +160,7 @@ impl Gather {
                 let first = at.round() as i64 - reach;
                 let weights =
                     (0..=2 * reach).map(|k| (-0.5 * (((first + k) as f64 - at) / lobe).powi(2)).exp() as f32).collect();
+                let first = first.rem_euclid(ny as i64) as usize;
                 lobes.push(Lobe { kx: x, direction: d, first, weights, inside: holds(kx, ky) });
             }
         }
@@ -188,13 +189,9 @@ impl Gather {
         let mut out = vec![0.0; DIRECTIONS];
         let gathered = |lobe: &Lobe| -> f64 {
             let column = &power[lobe.kx * ny..(lobe.kx + 1) * ny];
-            let rows = lobe.weights.iter().enumerate();
-            f64::from(
-                rows.map(|(k, w)| {
-                    (column[(lobe.first + k as i64).rem_euclid(ny as i64) as usize] - floor[lobe.kx]) * w
-                })
-                .sum::<f32>(),
-            )
+            let (before, from) = column.split_at(lobe.first);
+            let rows = lobe.weights.iter().zip(from.iter().chain(before).cycle());
+            f64::from(rows.map(|(w, p)| (p - floor[lobe.kx]) * w).sum::<f32>())
         };
         for lobe in self.lobes.iter().filter(|l| l.inside) {
             out[lobe.direction] += gathered(lobe);

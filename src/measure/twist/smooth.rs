@@ -33,23 +33,25 @@ fn boxes(values: &[f64], sigma: f64) -> Vec<f64> {
     if r == 0 {
         return out;
     }
+    let mut sums = vec![0.0; values.len() + 1];
     for _ in 0..3 {
-        out = running_mean(&out, r);
+        running_mean(&mut out, &mut sums, r);
     }
     out
 }
 
-fn running_mean(values: &[f64], r: usize) -> Vec<f64> {
+/// `sums` is room for one value more.
+fn running_mean(values: &mut [f64], sums: &mut [f64], r: usize) {
     let n = values.len();
-    let mut sums = Vec::with_capacity(n + 1);
-    sums.push(0.0);
     let mut sum = 0.0;
-    for v in values {
+    for (after, v) in sums.iter_mut().skip(1).zip(&*values) {
         sum += v;
-        sums.push(sum);
+        *after = sum;
     }
     let size = (2 * r + 1) as f64;
-    (0..n).map(|i| (sums[(i + r + 1).min(n)] - sums[i.saturating_sub(r)]) / size).collect()
+    for (i, mean) in values.iter_mut().enumerate() {
+        *mean = (sums[(i + r + 1).min(n)] - sums[i.saturating_sub(r)]) / size;
+    }
 }
 
 fn fill_gaps(values: &mut [f64]) {
