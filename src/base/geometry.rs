@@ -132,7 +132,5 @@ pub fn crossings<S>(polygon: &[Point<S>], y: f64) -> impl Iterator<Item = f64> +
     let last = polygon.len().saturating_sub(1);
     let closing = polygon.get(last).zip(polygon.first());
     let sides = polygon.iter().zip(polygon.iter().skip(1)).chain(closing);
-    sides
-        .filter(move |(a, b)| (a.y > y) != (b.y > y))
-        .map(move |(a, b)| a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x))
+    sides.filter(move |(a, b)| (a.y > y) != (b.y > y)).map(move |(a, b)| a.x + (y - a.y) / (b.y - a.y) * (b.x - a.x))
 }

@@ -456,8 +456,8 @@ fn shift_costs(
 ) -> Vec<f32> {
     let (candidates, taps) = (2 * reach + 1, 2 * half_template + 1);
     let mut costs = vec![f32::MAX; windows.count * candidates];
-    let mut head = vec![0.0f32; windows.taps + 1];
-    let mut tail = vec![0.0f32; windows.taps + 1];
+    let mut head = vec![0.0f32; candidates];
+    let mut tail = vec![0.0f32; candidates];
     let mut own = vec![0.0f32; candidates];
     for (window, out) in costs.chunks_exact_mut(candidates).enumerate() {
         let mut best_kind = (f32::MAX, kinds[window]);
@@ -476,15 +476,16 @@ fn shift_costs(
                 };
                 let at = |tap: usize| (mean[tap], inverse[tap], log[tap]);
                 let (inmost, outmost) = (at(0), at(taps - 1));
-                for (tap, value) in profile.iter().enumerate() {
-                    head[tap + 1] = head[tap] + cost(*value, inmost);
+                // Before the template lie as many taps as it is shifted, after it those that are left.
+                let after = profile.get(taps..).unwrap_or(&[]);
+                for (shift, value) in profile.iter().take(candidates - 1).enumerate() {
+                    head[shift + 1] = head[shift] + cost(*value, inmost);
                 }
-                tail[windows.taps] = 0.0;
-                for (tap, value) in profile.iter().enumerate().rev() {
-                    tail[tap] = tail[tap + 1] + cost(*value, outmost);
+                for (shift, value) in after.iter().enumerate().rev() {
+                    tail[shift] = tail[shift + 1] + cost(*value, outmost);
                 }
-                for (shift, total) in own.iter_mut().enumerate() {
-                    *total += head[shift] + tail[shift + taps];
+                for ((total, head), tail) in own.iter_mut().zip(&head).zip(&tail) {
+                    *total += head + tail;
                 }
                 // Taps outside, shifts inside: neighbouring sums run side by side.
                 for tap in 0..taps {

@@ -206,9 +206,8 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let bounded = scale.card_outline.is_some();
     let marks = |p: Point<Image>| scale.on_print(p);
     // Of several plain grounds the one that carries the ruler.
-    let on_card = |p: Point<Image>| {
-        scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| inside_polygon(&ruler.area, p))
-    };
+    let on_card =
+        |p: Point<Image>| scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| inside_polygon(&ruler.area, p));
     let reduced = ground::reduced(photo, FINDING_SIDE_PX);
     let look = |texture, limits: ground::Limits, bounded| {
         let ground = ground::Ground::find(&reduced, &limits, bounded, texture, &on_card)?;

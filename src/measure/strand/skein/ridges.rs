@@ -110,7 +110,8 @@ fn in_direction(turned: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
     let lift = (slope * (width - 1) as f64).max(0.0);
     let lines = height + (slope.abs() * (width - 1) as f64).ceil() as usize;
     let halves = LINES_PX.map(|length| (length * cosine / 2.0).round() as usize);
-    let spans: Vec<(i32, i32)> = (0..lines).map(|line| span(line as f64 - lift, slope, width, height)).collect();
+    let (firsts, lasts): (Vec<f32>, Vec<f32>) =
+        (0..lines).map(|line| span(line as f64 - lift, slope, width, height)).unzip();
     // sums[x % SUMS][line]: of the line's samples before x.
     let mut sums = vec![vec![0.0f32; lines]; SUMS];
     let mut sum = vec![0.0f32; lines];
@@ -123,9 +124,12 @@ fn in_direction(turned: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
         let first = (-shift).ceil().max(0.0) as usize;
         let from = (first as isize + whole as isize).max(0) as usize;
         let column = turned.row(x).get(from..).unwrap_or(&[]);
-        let below = column.iter().skip(1).chain(column.last());
-        for ((sum, a), b) in sum.iter_mut().skip(first).zip(column).zip(below) {
+        let passed = sum.get_mut(first..).unwrap_or_default();
+        for ((sum, a), b) in passed.iter_mut().zip(column).zip(column.get(1..).unwrap_or_default()) {
             *sum += a + (b - a) * part;
+        }
+        if let Some((sum, last)) = column.len().checked_sub(1).and_then(|i| passed.get_mut(i)).zip(column.last()) {
+            *sum += last;
         }
         sums[(x + 1) % SUMS].copy_from_slice(&sum);
         for (half, out) in halves.iter().zip(&mut out) {
@@ -134,11 +138,14 @@ fn in_direction(turned: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
             for at in ends.filter(|at| at.is_multiple_of(STRIDE_PX) && (x + 1 == width || at + half == x)) {
                 let start = at.saturating_sub(*half);
                 let (before, after) = (&sums[start % SUMS], &sums[(x + 1) % SUMS]);
-                let (start, at, end, least) = (start as i32, at as i32, x as i32, *half as i32 * 6);
-                for (((mean, before), after), (first, last)) in means.iter_mut().zip(before).zip(after).zip(&spans) {
-                    let steps = end.min(*last) - start.max(*first);
-                    let seen = steps * 5 >= least && at >= *first && at <= *last;
-                    *mean = if seen { (after - before) / (steps + 1) as f32 } else { f32::NAN };
+                // Whole numbers all of them; as such many lines are averaged at a time.
+                let (start, at, end, least) = (start as f32, at as f32, x as f32, 6.0 * *half as f32);
+                let spans = firsts.iter().zip(&lasts);
+                for (((mean, before), after), (first, last)) in means.iter_mut().zip(before).zip(after).zip(spans) {
+                    let from = if start > *first { start } else { *first };
+                    let steps = (if end < *last { end } else { *last }) - from;
+                    let seen = (5.0 * steps >= least) & (at >= *first) & (at <= *last);
+                    *mean = if seen { (after - before) / (steps + 1.0) } else { f32::NAN };
                 }
                 across(&means, &mut smooth, f64::from(at), cosine, |x, v| v - lift + slope * x, out);
             }
@@ -148,7 +155,7 @@ fn in_direction(turned: &Raster<f32>, slope: f64) -> [Vec<Ridge>; 2] {
 }
 
 /// First and last column in which a line from `start` with a slope lies in the picture.
-fn span(start: f64, slope: f64, width: usize, height: usize) -> (i32, i32) {
+fn span(start: f64, slope: f64, width: usize, height: usize) -> (f32, f32) {
     let (mut first, mut last) = (0.0f64, (width - 1) as f64);
     if slope.abs() > 1e-12 {
         let (a, b) = (-start / slope, ((height - 1) as f64 - start) / slope);
@@ -157,7 +164,7 @@ fn span(start: f64, slope: f64, width: usize, height: usize) -> (i32, i32) {
     } else if start < 0.0 || start > (height - 1) as f64 {
         last = -1.0;
     }
-    (first as i32, last as i32)
+    (first as f32, last as f32)
 }
 
 /// Strands across the lines at column `x`, appended to `out`; `row_of` gives the row of the picture from column and line.
