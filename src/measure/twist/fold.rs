@@ -127,6 +127,7 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
     let count = plies + 10;
     let cells = TURN * ROWS;
     let mut basis = vec![vec![0.0; cells]; count];
+    let mut depth = vec![f64::NAN; cells];
     let outer = bundle.envelope_per_half_width();
     for c in 0..TURN {
         let theta = std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64;
@@ -139,17 +140,9 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
                     basis[plies][at] = s.normal_across;
                     basis[plies + 1][at] = s.normal_along;
                     basis[plies + 2][at] = s.depth;
+                    depth[at] = s.depth;
                 }
                 None => basis[plies + if y < 0.0 { 3 } else { 4 }][at] = 1.0,
-            }
-        }
-    }
-    let mut depth = vec![f64::NAN; cells];
-    for c in 0..TURN {
-        let theta = std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64;
-        for r in 0..ROWS {
-            if let Some(s) = bundle.seen(theta, sense, row_offset(r) / outer) {
-                depth[r * TURN + c] = s.depth;
             }
         }
     }

@@ -189,9 +189,11 @@ impl Gather {
         let mut out = vec![0.0; DIRECTIONS];
         let gathered = |lobe: &Lobe| -> f64 {
             let column = &power[lobe.kx * ny..(lobe.kx + 1) * ny];
-            let (before, from) = column.split_at(lobe.first);
-            let rows = lobe.weights.iter().zip(from.iter().chain(before).cycle());
-            f64::from(rows.map(|(w, p)| (p - floor[lobe.kx]) * w).sum::<f32>())
+            let from = column.get(lobe.first..).unwrap_or(&[]);
+            let (weights, wrapped) = lobe.weights.split_at(from.len().min(lobe.weights.len()));
+            let add = |sum: f32, (w, p): (&f32, &f32)| sum + (p - floor[lobe.kx]) * w;
+            let sum = weights.iter().zip(from).fold(0.0, add);
+            f64::from(wrapped.iter().zip(column.iter().cycle()).fold(sum, add))
         };
         for lobe in self.lobes.iter().filter(|l| l.inside) {
             out[lobe.direction] += gathered(lobe);
