@@ -3,7 +3,7 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use image::{ImageDecoder, ImageError, ImageFormat, ImageReader};
+use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader};
 
 use super::error::PhotoError;
 use super::facts::CameraFacts;
@@ -98,6 +98,12 @@ fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8
     let (width, height) = decoder.dimensions();
     within(path, limits, u64::from(width), u64::from(height))?;
     room::check(path, u64::from(width), u64::from(height), decoder.total_bytes())?;
+    if decoder.color_type() == ColorType::Rgb8 {
+        // Straight into the picture: a copy would double the memory.
+        let mut picture = Raster::filled(width as usize, height as usize, [0u8; 3]);
+        decoder.read_image(picture.samples_mut().as_flattened_mut()).map_err(refused)?;
+        return Ok(picture);
+    }
     let picture = image::DynamicImage::from_decoder(decoder).map_err(refused)?;
     let rgb = over_white(picture);
     raster_of_bytes(width as usize, height as usize, rgb.into_raw())
