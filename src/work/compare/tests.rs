@@ -33,6 +33,29 @@ fn a_difference_beyond_its_uncertainty_is_real_and_one_within_is_not() {
     assert!(made.sentences.iter().any(|s| s.starts_with("B is thicker than A by 0.20")), "{:?}", made.sentences);
 }
 
+// Source: Holm, Scandinavian Journal of Statistics 6 (1979) 65: of eight questions a probability of 0.03 is no finding; 2.2
+// standard uncertainties are one of 0.028.
+#[test]
+fn of_many_questions_one_difference_may_be_chance_and_the_words_say_so() {
+    let made = compare(&[
+        sample("A", |s| {
+            s.diameter_mm = measured(2.0, 0.02);
+            s.hairiness = measured(0.10, 0.02);
+        }),
+        sample("B", |s| {
+            s.diameter_mm = measured(2.0 + 2.2 * 0.02 * 2f64.sqrt(), 0.02);
+            s.hairiness = measured(0.10, 0.02);
+        }),
+    ]);
+    let d = of(&made, Figure::DiameterMm);
+    assert!(d.interval95[0] > 0.0 && d.verdict == Verdict::NotTold, "{d:?}");
+    let told = made.sentences.iter().find(|s| s.contains("in diameter")).unwrap();
+    let questions = format!("of {} differences looked at, one such may be chance", made.differences.len());
+    assert!(told.contains("taken alone") && told.contains(&questions), "{told}");
+    let plain = made.sentences.iter().find(|s| s.contains("in hairiness")).unwrap();
+    assert!(!plain.contains("taken alone"), "{plain}");
+}
+
 // Source: normal theory of the mean (readings needed = (1.96 CV / x)^2): nine passes that vary by 15 % know their mean
 // to 10 %, so means 5 % apart must not be called different, however sure each photo is of what it saw.
 #[test]

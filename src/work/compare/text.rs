@@ -28,7 +28,7 @@ fn digits(size: f64) -> usize {
     (1.0 - size.abs().max(1e-4).log10().floor()).clamp(0.0, 4.0) as usize
 }
 
-fn sentence(d: &Difference) -> String {
+fn sentence(d: &Difference, questions: usize) -> String {
     let [low, high] = d.interval95;
     let n = digits((high - low) / 2.0);
     let unit = d.figure.unit();
@@ -46,6 +46,16 @@ fn sentence(d: &Difference) -> String {
                 d.difference.abs()
             )
         }
+        // Clear of nothing if it were the only question; of many, one such answer comes by chance.
+        Verdict::NotTold if low * high > 0.0 => format!(
+            "{} and {} cannot be told apart in {}: taken alone, {} minus {} lies between {low:+.n$} and {high:+.n$}{unit}, but of \
+             {questions} differences looked at, one such may be chance; measure more of both.",
+            d.first,
+            d.second,
+            d.figure.words(),
+            d.second,
+            d.first
+        ),
         Verdict::NotTold => format!(
             "{} and {} cannot be told apart in {}: {} minus {} lies between {low:+.n$} and {high:+.n$}{unit}.",
             d.first,
@@ -60,12 +70,13 @@ fn sentence(d: &Difference) -> String {
 /// One sentence for each difference, real ones first within each pair, then what else is to be known of the pair.
 pub(super) fn sentences(comparison: &Comparison) -> Vec<String> {
     let mut all = Vec::new();
+    let told = |d: &Difference| sentence(d, comparison.differences.len());
     for (i, first) in comparison.samples.iter().enumerate() {
         for second in comparison.samples.iter().skip(i + 1) {
             all.extend(words(first, second));
             let pair = || comparison.differences.iter().filter(|d| d.first == first.name && d.second == second.name);
-            all.extend(pair().filter(|d| d.verdict == Verdict::Different).map(sentence));
-            all.extend(pair().filter(|d| d.verdict == Verdict::NotTold).map(sentence));
+            all.extend(pair().filter(|d| d.verdict == Verdict::Different).map(told));
+            all.extend(pair().filter(|d| d.verdict == Verdict::NotTold).map(told));
         }
     }
     for sample in &comparison.samples {
