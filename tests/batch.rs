@@ -193,3 +193,13 @@ fn wrong_use_is_told() {
     assert_eq!(code(&["batch", "nowhere", "--out", "o"]), Some(3));
     assert_eq!(code(&["batch", "photos", "--out", "photos/even/p00.png/x"]), Some(4));
 }
+
+#[test]
+fn photos_in_no_sample_are_named() {
+    let folder = photos(2);
+    let said = |more: &[&str]| String::from_utf8(batch(&folder.root, "out", more).output().unwrap().stderr).unwrap();
+    let alone = said(&[]);
+    assert!(alone.contains("not in samples.csv: even/p00.png, odd/p01.png"), "{alone}");
+    let grouped = said(&["--group", "folder"]);
+    assert!(!grouped.contains("samples.csv"), "{grouped}");
+}

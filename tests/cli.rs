@@ -369,3 +369,16 @@ fn what_does_not_fit_the_photo_is_said_to_be_that() {
     let refused = program().arg("measure").arg(&photo).args(["--overlay", "seen.jpg"]).output().expect("it runs");
     assert_eq!(refused.status.code(), Some(2));
 }
+
+#[test]
+fn pages_of_several_photos_go_into_a_folder_that_is_made() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let at = folder.path().join("pages");
+    let files = [photo("yarn.jpg"), photo("plain.png")];
+    let (code, out, err) = outcome(program().arg("measure").args(&files).arg("--html").arg(&at));
+    assert!(matches!(code, 0 | 1) && !out.is_empty(), "{err}");
+    assert!(at.join("yarn.html").is_file() && at.join("plain.html").is_file());
+    // Where a file stands no folder can.
+    let (code, out, err) = outcome(program().arg("measure").args(&files).arg("--html").arg(&files[0]));
+    assert_eq!((code, out.is_empty()), (4, true), "{err}");
+}

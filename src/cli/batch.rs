@@ -19,15 +19,16 @@ use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
 const EXAMPLES: &str = "\
 Examples:
   strandrule batch class/ --out results/
-      every photo below class/: reports/, overlays/, looks/, photos.csv, photos.jsonl, and samples.csv with the photos of each
-      label pooled. Killed half way? Start it again: it finishes what is missing
+      every photo below class/: reports/, overlays/, looks/, photos.csv, photos.jsonl, and
+      samples.csv with the photos of each label pooled. Killed half way? Start it again: it
+      finishes what is missing
   strandrule batch 'fleece/*.jpg' --out results/ --group folder
       photos of one folder are one sample
   strandrule batch class/ --out results/ --map map.csv
       a table with the columns photo and sample mends labels that could not be read
   strandrule batch class/ --out results/ --shard 2/4
-      the second quarter of the list, for the second of four machines that share a disk; when all are done, the same
-      command without --shard measures nothing again and writes the tables
+      the second quarter of the list, for the second of four machines that share a disk; when all
+      are done, the same command without --shard measures nothing again and writes the tables
   parallel strandrule batch class/ --out part{} --shard {}/4 ::: 1 2 3 4
   strandrule batch --merge part1 part2 part3 part4 --out results/
       the same with GNU parallel and a folder each, put together at the end
@@ -123,6 +124,17 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     let counted = if photos == 1 { "1 photo".to_owned() } else { format!("{photos} photos") };
     console.say(&format!("{counted}: {answered} with figures, {failed} failed, {unchanged} unchanged since before"));
     tell_unknown(&grouping, &records, args.map.as_deref(), console);
+    let alone: Vec<&str> = records
+        .iter()
+        .filter(|r| table_written.is_some() && r.failure.is_none() && grouping.sample_of(r).is_none())
+        .map(|r| r.photo.as_str())
+        .collect();
+    if !alone.is_empty() {
+        console.say(&format!(
+            "in no sample, so not in samples.csv: {}; --map names their samples, or --group folder takes each folder for one",
+            some_of(&alone)
+        ));
+    }
     let failed_ones: Vec<&str> = records.iter().filter(|r| r.failure.is_some()).map(|r| r.photo.as_str()).collect();
     let silent: Vec<&str> =
         records.iter().filter(|r| r.failure.is_none() && !r.answered).map(|r| r.photo.as_str()).collect();
@@ -134,8 +146,11 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     }
     if let Some(table) = &table_written {
         let overlays = args.out.join("overlays");
-        let why =
-            if failed_ones.is_empty() && silent.is_empty() { "" } else { " (why is told there, one row a photo)" };
+        let why = if failed_ones.is_empty() && silent.is_empty() {
+            ""
+        } else {
+            " (one row a photo; where figures are missing it says why)"
+        };
         console.say(&format!("next: open {table}{why}, and look at {} for what was measured", overlays.display()));
     }
     Ok(if failed > 0 {

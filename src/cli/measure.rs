@@ -121,10 +121,15 @@ fn picture_targets(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: 
         }
         return Ok(vec![Target::open(at)?]);
     }
-    if !at.is_dir() {
+    // A name with a file's ending was not meant as a folder.
+    if !at.is_dir() && (at.exists() || at.extension().is_some()) {
         let at = at.display();
-        return Err(Failure::Output(format!("{at}: is no folder; several photos need a folder for {option}")));
+        return Err(Failure::Output(format!(
+            "{at}: is no folder; several photos need a folder for {option}; name one, and it is made"
+        )));
     }
+    std::fs::create_dir_all(at)
+        .map_err(|e| Failure::Output(format!("{}: the folder cannot be made: {e}; name another", at.display())))?;
     let mut taken = BTreeSet::new();
     let mut targets = Vec::with_capacity(photos.len());
     for photo in photos {
