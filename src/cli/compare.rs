@@ -23,8 +23,8 @@ Examples:
   strandrule compare lot*.json --chart drift.svg --figure diameter_mm
       one yarn over lots, in the order given, as a chart with limits
 
-Two samples are called different only where the difference exceeds what measurement and sampling explain, counted over
-all questions asked at once.";
+Two samples are called different only where the difference exceeds what measurement and sampling
+explain, counted over all questions asked at once.";
 
 /// `compare`.
 #[derive(Debug, Args)]

@@ -15,7 +15,8 @@ use crate::synth::{self, Scene, story};
 const EXAMPLES: &str = "\
 Examples:
   strandrule demo first-look
-      photos of an invented sampling, the story that belongs to them, and what was measured: open first-look/story.md
+      photos of an invented sampling, the story that belongs to them, and what was measured: open
+      first-look/story.md
   strandrule demo --scenes 40 --seed 7 trial
       40 random photos, each with its exact truth beside it";
 

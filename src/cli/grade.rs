@@ -19,10 +19,11 @@ use crate::work::saved;
 const EXAMPLES: &str = "\
 Examples:
   strandrule grade class/ --target sock.toml --roster class.csv --out marks/
-      measures the photos below class/, then writes marks/class.html, marks/class.csv and a page for each person
+      measures the photos below class/, then writes marks/class.html, marks/class.csv and a page
+      for each person
   strandrule grade results/ --target sock.toml --roster class.csv --map mended.csv --out marks/
-      photos measured before by `batch`; mended.csv has the columns photo and sample (a line \"sample / person\", a short
-      code or a name) for labels that could not be read
+      photos measured before by `batch`; mended.csv has the columns photo and sample (a line
+      \"sample / person\", a short code or a name) for labels that could not be read
   strandrule grade --keys
       every key of the target file
 
@@ -35,8 +36,8 @@ A target file:
   tolerance = 0.5
   weight = 2
 
-What cannot be told from the target within its interval meets it; where an interval reaches over a limit, both marks are
-said and the better one is given.";
+What cannot be told from the target within its interval meets it; where an interval reaches over a
+limit, both marks are said and the better one is given.";
 
 /// `grade`.
 #[derive(Debug, Args)]

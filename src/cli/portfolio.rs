@@ -20,8 +20,8 @@ const MAX_NOTES: u64 = 256 << 10;
 const EXAMPLES: &str = "\
 Examples:
   strandrule portfolio samples/ --out book/
-      measures the photos below samples/ and writes book/index.html and a page for each sample; notes stand in
-      samples/NAME.toml beside samples/NAME.jpg
+      measures the photos below samples/ and writes book/index.html and a page for each sample;
+      notes stand in samples/NAME.toml beside samples/NAME.jpg
   strandrule portfolio results/ --notes samples/ --out book/
       photos measured before by `batch`
   strandrule portfolio --keys
@@ -33,7 +33,8 @@ A notes file:
   drafting = \"long draw\"
   ratio = 7.5
 
-Photos with the same label are one sample. Pages open from a disk without a network, and print on A4 and Letter.";
+Photos with the same label are one sample. Pages open from a disk without a network, and print on
+A4 and Letter.";
 
 /// `portfolio`.
 #[derive(Debug, Args)]
