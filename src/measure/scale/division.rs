@@ -144,6 +144,13 @@ pub(super) fn readings(row: &TickRow) -> Vec<Reading> {
     all
 }
 
+/// The same row with both longest levels taken for one.
+fn halved_less_often(row: &TickRow, reading: &Reading, halvings: u32) -> Option<Reading> {
+    let pattern = Pattern::Binary(halvings);
+    let present: Vec<i32> = row.ticks.iter().map(|t| t.number).collect();
+    lay(pattern, reading.phase.rem_euclid(pattern.period()), &ends_of(row), &present, end_sigma(row))
+}
+
 /// Loss with a price for levels: a pattern of more lengths fits a little better by chance, and one whose lengths do not
 /// rise is not that pattern.
 fn key(r: &Reading) -> f64 {
@@ -345,7 +352,13 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         settle_runs(row, best);
         readings = self::readings(row);
     }
-    let best = readings.iter().find(|r| acceptable(r))?.clone();
+    let mut best = readings.iter().find(|r| acceptable(r))?.clone();
+    while let Pattern::Binary(halvings @ 3..) = best.pattern
+        && numerals::on_the_next_level_too(rgb, row, &best)
+        && let Some(fewer) = halved_less_often(row, &best, halvings - 1)
+    {
+        best = fewer;
+    }
     let numerals = numerals::measure(rgb, row, &best);
     // Bars of one or two lengths are found on much that is no ruler: numerals must stand by them.
     if matches!(best.pattern, Pattern::Plain | Pattern::Alternate) && numerals.is_none() {

@@ -32,6 +32,25 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -
     (agree >= 3 && 3 * agree >= 2 * spans.len()).then_some(Numerals { height, far })
 }
 
+/// Whether numerals stand beyond the second longest ticks as they do beyond the longest: then both are whole units, and
+/// what made some of them look longer is print that touches them. Parts of a unit are not numbered (common practice, no
+/// source).
+pub(super) fn on_the_next_level_too(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> bool {
+    let longest = reading.pattern.levels() - 1;
+    let pitch = row.lattice.step * f64::from(reading.pattern.period());
+    let numbered = |level: usize| {
+        let all: Vec<bool> = row
+            .ticks
+            .iter()
+            .filter(|t| t.tip.is_some() && reading.pattern.level(t.number - reading.phase) == level)
+            .map(|t| span_beyond(rgb, row, t, pitch).is_some())
+            .collect();
+        let with = all.iter().filter(|n| **n).count();
+        with >= 2 && 3 * with >= 2 * all.len()
+    };
+    longest > 0 && numbered(longest - 1) && numbered(longest)
+}
+
 /// Near and far end of what is printed straight beyond a tick, px from its tip. The search goes as far as half the distance of the numbered
 /// ticks: numerals are never taller, or they would touch.
 fn span_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) -> Option<(f64, f64)> {
