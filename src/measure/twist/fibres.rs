@@ -187,6 +187,6 @@ fn direction_of(crests: &[Vec<f32>], rows: usize, columns: usize) -> (f64, f64) 
     }
     // From lines half a ply wide to the finest that a photo holds.
     let gather = Gather::new(nx, ny, rows, Ring { low: 1.5 / rows as f64, high: 0.35 });
-    let (directions, share) = gather.along_directions(&power);
-    (peak(&directions), share)
+    let seen = gather.along_directions(&power);
+    (peak(&seen.directions), seen.share)
 }

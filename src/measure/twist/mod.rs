@@ -3,6 +3,7 @@
 
 mod direction;
 mod face;
+mod falling;
 mod fibres;
 mod fold;
 mod geometry;

@@ -9,6 +9,7 @@ use std::f64::consts::TAU;
 use rustfft::{FftPlanner, num_complex::Complex};
 
 use super::face::Face;
+use super::falling::Ridge;
 
 /// Directions looked at: one degree apart, over half a turn.
 pub(super) const DIRECTIONS: usize = 180;
@@ -20,6 +21,8 @@ pub(super) struct Window {
     pub(super) column: f64,
     /// Signed slope d(row)/d(column) of the lines on the face; positive runs down to the right (Z).
     pub(super) slope_angle: f64,
+    /// The same for the fine lines, freed of what falling power does to a fan of them.
+    pub(super) freed: f64,
     /// Mean radius over the window.
     pub(super) radius: f64,
 }
@@ -55,6 +58,7 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
     let half = nx / 2;
     let mut out = Lines::default();
     let hop = (length / 2).max(1);
+    let mut ridge = Ridge::new(half, rows);
     let mut grid = vec![Complex::new(0.0f32, 0.0); nx * ny];
     let mut turned = vec![Complex::new(0.0f32, 0.0); half * ny];
     let mut start = 0;
@@ -92,18 +96,30 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
             let column = start as f64 + (length as f64 - 1.0) / 2.0;
             for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
-                let (directions, _) = gather.along_directions(&power);
-                let slope_angle = peak(&directions);
-                list.push(Window { column, slope_angle, radius });
+                let seen = gather.along_directions(&power);
+                let slope_angle = peak(&seen.directions);
+                if std::ptr::eq(gather, &gathers[0]) {
+                    ridge.add(&seen);
+                }
+                list.push(Window { column, slope_angle, freed: slope_angle, radius });
             }
         }
         start += hop;
+    }
+    for window in &mut out.fine {
+        window.freed = ridge.freed(window.slope_angle);
     }
     out
 }
 
 pub(super) fn hann(n: usize) -> Vec<f32> {
     (0..n).map(|i| (0.5 - 0.5 * (TAU * (i as f64 + 0.5) / n as f64).cos()) as f32).collect()
+}
+
+/// Deviation of the power lobe of a Hann taper over `rows`, cycles per row: its full width at half maximum is 1.44 / n.
+/// Source: Harris 1978, table 1 (from memory).
+pub(super) fn taper_deviation(rows: usize) -> f64 {
+    1.44 / rows as f64 / 2.355
 }
 
 fn signed(i: usize, n: usize) -> f64 {
@@ -137,8 +153,7 @@ struct Lobe {
 
 impl Gather {
     pub(super) fn new(nx: usize, ny: usize, rows: usize, ring: Ring) -> Self {
-        // Full width at half maximum of a Hann taper's power lobe: 1.44 / n. Source: Harris 1978, table 1 (from memory).
-        let lobe = 1.44 / rows as f64 / 2.355 * ny as f64;
+        let lobe = taper_deviation(rows) * ny as f64;
         let reach = (2.5 * lobe).ceil() as i64;
         let holds = |kx: f64, ky: f64| (ring.low..=ring.high).contains(&kx.hypot(ky));
         let mut inside = vec![Vec::new(); nx / 2];
@@ -167,8 +182,8 @@ impl Gather {
         Self { ny, inside, lobes, ring, nx }
     }
 
-    /// Power along each line direction, -90..89 degrees, and the share of all power that the best of them holds.
-    pub(super) fn along_directions(&self, power: &[f32]) -> (Vec<f64>, f64) {
+    /// Looks along every direction.
+    pub(super) fn along_directions(&self, power: &[f32]) -> Directions {
         let ny = self.ny;
         let mut floor = vec![0.0f32; self.inside.len()];
         let mut total = 0.0;
@@ -208,21 +223,41 @@ impl Gather {
         let centre = (middle.to_degrees() + 90.0).round() as i64;
         let near = |d: usize| (d as i64 - centre).abs() <= NEAR;
         let mut fixed = vec![0.0; DIRECTIONS];
+        let mut ridge = vec![0.0; self.nx / 2];
         for lobe in self.lobes.iter().filter(|l| near(l.direction) && columns.contains(&(l.kx as f64))) {
-            fixed[lobe.direction] += gathered(lobe);
+            let power = gathered(lobe);
+            fixed[lobe.direction] += power;
+            if lobe.direction as i64 == centre {
+                ridge[lobe.kx] = power;
+            }
         }
+        let around = (-NEAR..=NEAR).map(|d| fixed.get((centre + d) as usize).copied().unwrap_or(0.0)).collect();
         let top = fixed.iter().copied().fold(0.0, f64::max);
         if top > 0.0 {
             for (d, (o, f)) in out.iter_mut().zip(&fixed).enumerate() {
                 *o = if near(d) { f / top * best } else { o.min(best * 0.999) };
             }
         }
-        (out, share)
+        Directions { directions: out, share, middle, around, ridge }
     }
 }
 
+/// Power along directions.
+pub(super) struct Directions {
+    /// Along each line direction, -90..89 degrees.
+    pub(super) directions: Vec<f64>,
+    /// Share of all power that the best of them holds.
+    pub(super) share: f64,
+    /// The best, radians.
+    pub(super) middle: f64,
+    /// Within [`NEAR`] degrees of it, from the same columns of the spectrum for all.
+    pub(super) around: Vec<f64>,
+    /// Along it, per column of the spectrum.
+    pub(super) ridge: Vec<f64>,
+}
+
 /// How many degrees around the maximum are looked at again.
-const NEAR: i64 = 15;
+pub(super) const NEAR: i64 = 15;
 
 /// Direction of greatest power, radians: a parabola through what lies within a few degrees of the maximum.
 pub(super) fn peak(power: &[f64]) -> f64 {

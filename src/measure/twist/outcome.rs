@@ -12,19 +12,21 @@ use crate::base::geometry::{Point, Strip as StripSpace};
 use crate::base::stats;
 use crate::figures::words::Reason;
 
-/// How far below the outline the axes of the visible fibres wind, rows: half a fibre. Fibres of 20 to 60 um at 10 to 40 px/mm
-/// are 0.2 to 2.4 px thick, 0.8 in the middle. One value for all yarns, so its whole size is in the uncertainty; between 0 and
-/// 0.75 was tried on photos with known yarn, which do not tell it better than to 0.3.
-pub(super) const LINE_DEPTH: f64 = 0.4;
+/// How far below the outline the axes of the visible lines wind, rows: half a line. Fibres of 20 to 60 um at 10 to 40 px/mm
+/// are 0.2 to 2.4 px thick, 0.8 in the middle, but nothing below about 1.5 px is seen: there the lines are chance bundles of
+/// fibres, half of which is 0.75. One value for all yarns, so more than half its size is in the uncertainty.
+pub(super) const LINE_DEPTH: f64 = 0.6;
+/// Standard uncertainty of that, rows: from lines painted on the outline to the thickest that wool has.
+const LINE_DEPTH_U: f64 = 0.35;
 
 /// Singles: the fibres' angle.
 pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTwist {
     let n = look.outline.usable.len();
-    let middle = stats::median(&look.fine.iter().map(|w| sense * look.angle_of(w)).collect::<Vec<_>>());
+    let middle = stats::median(&look.fine.iter().map(|w| sense * look.fibres_of(w)).collect::<Vec<_>>());
     let mut knots: Vec<(f64, f64)> = Vec::new();
     if let Some(middle) = middle {
         for window in &look.fine {
-            let angle = sense * look.angle_of(window);
+            let angle = sense * look.fibres_of(window);
             // A window off by more than 20 degrees follows something else: a hair, a shadow.
             if (angle - middle).abs() < 0.35 {
                 let radius = window.radius * look.fine_stations_per_column / look.fine_stations_per_column;
@@ -54,8 +56,8 @@ pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTw
     let spread = stats::robust_deviation(&knots.iter().map(|k| k.1).collect::<Vec<_>>()).unwrap_or(0.0);
     let mean_angle_rad = stats::mean(&seen).map(|value| {
         let noise = spread / (knots.len().max(1) as f64).sqrt();
-        let depth = value.sin() * value.cos() * LINE_DEPTH / (look.outline.mean_width / 2.0);
-        Estimate { value, u: noise.hypot(depth * 0.65).hypot(0.008) }
+        let depth = value.sin() * value.cos() * LINE_DEPTH_U / (look.outline.mean_width / 2.0);
+        Estimate { value, u: noise.hypot(depth).hypot(0.008) }
     });
     StrandTwist {
         strand: strand.number,

@@ -192,6 +192,12 @@ impl PieceLook {
         (window.slope_angle.tan() * window.radius / self.fine_row_radius).atan()
     }
 
+    /// The same angle as the fibres have it: freed of what falling power does to a fan of lines. What compares lines with lines,
+    /// both seen through the same fall, takes them as they are seen.
+    pub(super) fn fibres_of(&self, window: &Window) -> f64 {
+        (window.freed.tan() * window.radius / self.fine_row_radius).atan()
+    }
+
     /// Share of the windows whose fine lines run within 15 degrees of their median, which is given too. Lines that run
     /// anywhere (noise, blur, a plait) fill a sixth of half a turn.
     pub(super) fn concentration(&self) -> (f64, f64) {

@@ -53,7 +53,7 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     }
     // Pieces of one yarn under one light are no independent witnesses: their odds grow as the root of their number.
     let root = count.max(1.0).sqrt();
-    let plied = 1.0 / (1.0 + (-(plied / root).clamp(-30.0, 30.0)).exp());
+    let plied = 1.0 / (1.0 + (-(plied / root).clamp(-SUREST_SINGLES, 30.0)).exp());
     for (log, prior) in logs.iter_mut().zip(prior) {
         *log = prior.ln() + (*log - prior.ln()) / root;
     }
@@ -63,6 +63,10 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     let [two, three, four] = weights.map(|w| w / sum);
     Weighed { probability: [1.0 - plied, plied * two, plied * three, plied * four] }
 }
+
+/// Most that the lack of a pattern can say for singles, logarithm of odds: of yarns whose plies are pressed together and whose
+/// fibres run along with them, one in some fifteen shows none.
+const SUREST_SINGLES: f64 = 2.7;
 
 /// Natural log of the odds that a piece is plied.
 ///
