@@ -16,7 +16,7 @@ pub(super) struct RoughBody {
 
 /// Lightness relative to the ground below which nothing is shadow: sky and card leave at least some tenth of the light
 /// under any yarn.
-const DARKEST_SHADOW: f32 = 0.08;
+pub(super) const DARKEST_SHADOW: f32 = 0.08;
 
 /// Colour of a shadow: lamp and sky differ by about a tenth between red and blue, and a shadow has only the sky.
 const SHADOW_TINT: f32 = 0.12;

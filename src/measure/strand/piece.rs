@@ -1,7 +1,7 @@
 //! From a rough trace to a measured piece.
 
 use super::band::{Band, between_rows};
-use super::body::{SeenBy, per_column, rough_bodies, steady};
+use super::body::{DARKEST_SHADOW, SeenBy, per_column, rough_bodies, steady};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
@@ -95,6 +95,13 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
             edge.shared_u = edge.shared_u.hypot(apart);
         }
     }
+    // What is too dark for a shadow and yet was left outside may be the yarn's own shaded flank.
+    for (side, edge) in [(Side::Left, &mut left), (Side::Right, &mut right)] {
+        let beyond = dark_beyond(&band, side, edge, diameter);
+        if beyond > DARK_RIM * diameter {
+            edge.shared_u = edge.shared_u.hypot(0.55 * beyond);
+        }
+    }
     if !lies_on_ground(&band, &left, &right, diameter) {
         return None;
     }
@@ -103,6 +110,24 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
     let drift = smooth_values(&middles, 2.0 * diameter);
     Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+}
+
+/// Width of what is too dark for a shadow beside an edge from which on it is no mere crease between yarn and ground, diameters.
+const DARK_RIM: f64 = 0.15;
+
+/// How far what is too dark for a shadow reaches beyond an edge, rows: median over the columns, one diameter at most.
+fn dark_beyond(band: &Band, side: Side, edge: &EdgeLine, diameter: f64) -> f64 {
+    let reach: Vec<f64> = edge
+        .rows
+        .iter()
+        .enumerate()
+        .step_by(3)
+        .map(|(column, row)| {
+            let light = |n: &usize| between_rows(&band.planes[0], column, row + side.outward() * *n as f64);
+            (1..diameter as usize).take_while(|n| light(n) < DARKEST_SHADOW).count() as f64
+        })
+        .collect();
+    median(&reach).unwrap_or(0.0)
 }
 
 /// Lightness over the ground's from which on what lies beside an edge is no ground: shadows are darker, light thrown back by
