@@ -19,7 +19,7 @@ pub(super) struct RoughBody {
 pub(super) const DARKEST_SHADOW: f32 = 0.08;
 
 /// Colour of a shadow: lamp and sky differ by about a tenth between red and blue, and a shadow has only the sky.
-const SHADOW_TINT: f32 = 0.12;
+pub(super) const SHADOW_TINT: f32 = 0.12;
 
 /// Lightness above which nothing is ground: light thrown back by the yarn adds a few per cent.
 const BRIGHTEST_GROUND: f32 = 1.06;

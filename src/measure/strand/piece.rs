@@ -1,7 +1,7 @@
 //! From a rough trace to a measured piece.
 
 use super::band::{Band, between_rows};
-use super::body::{DARKEST_SHADOW, SeenBy, per_column, rough_bodies, steady};
+use super::body::{DARKEST_SHADOW, SHADOW_TINT, SeenBy, per_column, rough_bodies, steady};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
@@ -101,6 +101,10 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
         if beyond > DARK_RIM * diameter {
             edge.shared_u = edge.shared_u.hypot(0.55 * beyond);
         }
+        // Beyond a crease of one colour with the ground, what looks like the yarn's flank may be its shadow.
+        if let Some(crease) = crease_within(&band, side, edge, diameter) {
+            edge.shared_u = edge.shared_u.hypot(0.55 * crease);
+        }
     }
     if !lies_on_ground(&band, &left, &right, diameter) {
         return None;
@@ -128,6 +132,34 @@ fn dark_beyond(band: &Band, side: Side, edge: &EdgeLine, diameter: f64) -> f64 {
         })
         .collect();
     median(&reach).unwrap_or(0.0)
+}
+
+/// Rise of light from a crease out to what lies beyond it, from which on it is no noise.
+const CREASE_RISE: f64 = 1.2;
+
+/// Where a dark crease runs inside an edge, rows from it, with something brighter and of the ground's own colour beyond it:
+/// between yarn and shadow it is darkest. `None` where there is none, or where colour tells yarn from shadow.
+fn crease_within(band: &Band, side: Side, edge: &EdgeLine, diameter: f64) -> Option<f64> {
+    let depth = (0.45 * diameter) as usize;
+    let at = |plane: usize, inward: usize| -> Option<f64> {
+        let rows = edge.rows.iter().enumerate().step_by(5);
+        let values = rows.map(|(column, row)| {
+            f64::from(between_rows(&band.planes[plane], column, row - side.outward() * inward as f64))
+        });
+        median(&values.collect::<Vec<_>>())
+    };
+    let light: Vec<f64> = (0..=depth).map(|z| at(0, z).unwrap_or(0.0)).collect();
+    let first = (0.1 * diameter).ceil() as usize + 1;
+    let crease = (first..depth).min_by(|a, b| light[*a].total_cmp(&light[*b]))?;
+    let rim = (0.05 * diameter) as usize + 1..crease;
+    let brightest = rim.clone().max_by(|a, b| light[*a].total_cmp(&light[*b]))?;
+    let tint = |z: usize| Some(at(1, z)?.hypot(at(2, z)?) / light[z].max(0.02));
+    // A crease lies between two brighter things; a flank that only darkens has none.
+    let deeper = light[crease..].iter().copied().fold(0.0, f64::max);
+    (light[brightest].min(deeper) > CREASE_RISE * light[crease].max(0.02)
+        && tint(brightest)? < f64::from(SHADOW_TINT)
+        && tint(depth)? < f64::from(SHADOW_TINT))
+    .then_some(crease as f64)
 }
 
 /// Lightness over the ground's from which on what lies beside an edge is no ground: shadows are darker, light thrown back by

@@ -137,3 +137,52 @@ fn fall(rays: &[(f64, f64, f64)], scatter: f64) -> Option<f64> {
     let spread = n * sxx - sx * sx;
     (spread > 1e-9 * n * n).then(|| ((sx * sy - n * sxy) / spread).clamp(0.0, 8.0))
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::PI;
+
+    use super::super::orient::{Gather, Ring, peak};
+    use super::*;
+
+    /// Spectrum of a fan of lines at `angle` with the given scatter whose power falls as `k^-exponent`: truth by construction.
+    fn fan(nx: usize, ny: usize, angle: f64, scatter: f64, exponent: f64) -> Vec<f32> {
+        let mut power = vec![0.0f32; nx / 2 * ny];
+        for x in 1..nx / 2 {
+            for y in 0..ny {
+                let kx = x as f64 / nx as f64;
+                let ky = if 2 * y > ny { y as f64 - ny as f64 } else { y as f64 } / ny as f64;
+                // Lines at an angle have their power across them: ky = -kx / tan(angle).
+                let along = (-kx).atan2(ky);
+                let off = (along - angle + 0.5 * PI).rem_euclid(PI) - 0.5 * PI;
+                let value = kx.hypot(ky).powf(-exponent) * (-0.5 * (off / scatter).powi(2)).exp();
+                power[x * ny + y] = value as f32;
+            }
+        }
+        power
+    }
+
+    #[test]
+    fn a_fan_is_seen_too_steep_and_set_right() {
+        // A tenth of a degree for the steps of the search, and a fifth of the pull for its first order.
+        let (nx, ny, rows) = (512, 512, 400);
+        let gather = Gather::new(nx, ny, rows, Ring { low: 0.05, high: 0.35 });
+        for (angle, scatter, exponent) in [(20.0f64, 5.0f64, 3.0), (30.0, 6.0, 4.0), (30.0, 4.0, 2.0), (42.0, 6.0, 4.0)]
+        {
+            for sign in [1.0, -1.0] {
+                let power = fan(nx, ny, sign * angle.to_radians(), scatter.to_radians(), exponent);
+                let seen = gather.along_directions(&power);
+                let shown = peak(&seen.directions);
+                let mut ridge = Ridge::new(nx / 2, rows);
+                ridge.add(&seen);
+                let pull = (scatter.to_radians().powi(2) * exponent / shown.abs().tan()).to_degrees();
+                let (before, after) = ((shown * sign).to_degrees(), (ridge.freed(shown) * sign).to_degrees());
+                assert!(before > angle + 0.6 * pull, "{angle} {scatter} {exponent}: seen at {before}");
+                assert!(
+                    (after - angle).abs() < 0.1 + 0.2 * pull,
+                    "{angle} {scatter} {exponent}: {before} became {after}"
+                );
+            }
+        }
+    }
+}
