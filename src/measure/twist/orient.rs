@@ -95,12 +95,10 @@ pub(super) fn windows(face: &Face, length: usize, fine: Ring, coarse: Ring) -> L
             }
             let radius = face.radius[start..start + length].iter().sum::<f64>() / length as f64;
             let column = start as f64 + (length as f64 - 1.0) / 2.0;
-            for (gather, list) in gathers.iter().zip([&mut out.fine, &mut out.coarse]) {
-                let seen = gather.along_directions(&power);
+            let seen = gathers.each_ref().map(|gather| gather.along_directions(&power));
+            ridge.add(&seen[0]);
+            for (seen, list) in seen.iter().zip([&mut out.fine, &mut out.coarse]) {
                 let slope_angle = peak(&seen.directions);
-                if std::ptr::eq(gather, &gathers[0]) {
-                    ridge.add(&seen);
-                }
                 list.push(Window { column, slope_angle, freed: slope_angle, radius });
             }
         }

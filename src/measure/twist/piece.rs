@@ -189,13 +189,18 @@ impl PieceLook {
 
     /// Signed angle of the lines seen in a window, at the middle of the face.
     pub(super) fn angle_of(&self, window: &Window) -> f64 {
-        (window.slope_angle.tan() * window.radius / self.fine_row_radius).atan()
+        self.at_middle(window, window.slope_angle)
     }
 
     /// The same angle as the fibres have it: freed of what falling power does to a fan of lines. What compares lines with lines,
     /// both seen through the same fall, takes them as they are seen.
     pub(super) fn fibres_of(&self, window: &Window) -> f64 {
-        (window.freed.tan() * window.radius / self.fine_row_radius).atan()
+        self.at_middle(window, window.freed)
+    }
+
+    /// An angle on a window's face, at the middle of the strand.
+    fn at_middle(&self, window: &Window, on_face: f64) -> f64 {
+        (on_face.tan() * window.radius / self.fine_row_radius).atan()
     }
 
     /// Share of the windows whose fine lines run within 15 degrees of their median, which is given too. Lines that run
