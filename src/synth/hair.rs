@@ -22,6 +22,83 @@ pub(super) struct HairPart {
     pub(super) shade: f32,
 }
 
+/// A hair as it lies about its strand.
+#[derive(Debug, Clone)]
+pub(super) struct Hair {
+    /// Places along it.
+    pub(super) places: Vec<HairPlace>,
+    /// How far it leaves the body at most, mm.
+    pub(super) farthest: f64,
+    ply: usize,
+    shade: f64,
+}
+
+/// A place on a hair.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct HairPlace {
+    /// Station of the strand that it lies over.
+    pub(super) station: usize,
+    /// Against the strand's axis, mm: to the left and up.
+    pub(super) left: f64,
+    pub(super) up: f64,
+}
+
+impl HairPlace {
+    fn in_space(&self, strand: &Strand) -> Option<Vector3<f64>> {
+        let frame = &strand.stations.get(self.station)?.frame;
+        Some(frame.at + frame.left * self.left + frame.up * self.up)
+    }
+}
+
+/// Chance from which the hairs of one of a scene's strands come.
+pub(super) fn chance_of(seed: u64, strand: usize) -> Chance {
+    Chance::new(seed, hash(strand as u64))
+}
+
+/// All hairs of a strand but for those of its cut ends.
+pub(super) fn all_of(strand: &Strand, yarn: &YarnSpec, chance: &mut Chance) -> Vec<Hair> {
+    let count = (yarn.hair.per_cm * strand.length() / 10.0).round() as usize;
+    (0..count).filter_map(|_| grow(strand, yarn, chance)).collect()
+}
+
+/// One hair from somewhere on the strand. Two in three are loops that come back to the body, the rest end free.
+fn grow(strand: &Strand, yarn: &YarnSpec, chance: &mut Chance) -> Option<Hair> {
+    let ply = (chance.unit() * strand.plies as f64) as usize;
+    let start = chance.between(0.0, strand.length());
+    let phi = chance.between(0.0, TAU);
+    let way = if chance.happens(0.5) { 1.0 } else { -1.0 };
+    let length = yarn.hair.length_mm * chance.between(0.3, 1.6);
+    // Most hairs stay close to the body.
+    let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-3.0);
+    let free = chance.happens(0.33);
+    let turn = chance.normal() * 0.7;
+    let (curl, rate, phase) = (0.22 * height, chance.between(0.4, 1.4), chance.between(0.0, TAU));
+    let shade = chance.between(0.75, 1.15);
+    let root = strand.stations.get((start / strand.step) as usize)?;
+    let p = root.plies.get(ply)?;
+    // A hair has left the body: it does not wind with the plies, but runs on beside the yarn's axis.
+    let foot = p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * p.radius - root.frame.at;
+    let (side, up) = (foot.dot(&root.frame.left), foot.dot(&root.frame.up));
+    let (distance, place) = (side.hypot(up), up.atan2(side));
+    let mut farthest: f64 = 0.0;
+    let mut places = Vec::with_capacity(PARTS + 1);
+    for i in 0..=PARTS {
+        let t = i as f64 / PARTS as f64;
+        let s = start + way * length * t * if free { 0.75 } else { 1.0 };
+        let station = (s / strand.step).round();
+        if station < 0.0 || station as usize >= strand.stations.len() {
+            continue;
+        }
+        let wave = (rate * TAU * t + phase).sin() - phase.sin() * (1.0 - t);
+        let lifted = height * if free { t * t * 1.2 } else { (PI * t).sin() } + curl * wave * t;
+        let (sine, cosine) = (place + turn * t + 0.15 * wave).sin_cos();
+        let from_axis = distance + lifted.max(0.0);
+        farthest = farthest.max(lifted);
+        places.push(HairPlace { station: station as usize, left: cosine * from_axis, up: sine * from_axis });
+    }
+    Some(Hair { places, farthest, ply, shade })
+}
+
 /// All hairs, and which of their parts each tile may show.
 #[derive(Debug, Default)]
 pub(super) struct Hairs {
@@ -43,10 +120,10 @@ impl Hairs {
     ) -> Self {
         let mut hairs = Self { parts: Vec::new(), tiles: vec![Vec::new(); tiles] };
         for (number, strand) in strands.iter().enumerate() {
-            let mut chance = Chance::new(seed, hash(number as u64));
-            let count = (yarn.hair.per_cm * strand.length() / 10.0).round() as usize;
-            for _ in 0..count {
-                hairs.grow(strand, yarn, camera, &mut chance);
+            let mut chance = chance_of(seed, number);
+            for hair in all_of(strand, yarn, &mut chance) {
+                let points: Vec<_> = hair.places.iter().filter_map(|p| p.in_space(strand)).collect();
+                hairs.add(&points, yarn.hair.radius_mm, hair.ply, hair.shade, camera);
             }
             if strand.cut {
                 hairs.fray(strand, yarn, camera, &mut chance);
@@ -54,42 +131,6 @@ impl Hairs {
         }
         hairs.sort(columns);
         hairs
-    }
-
-    /// One hair from somewhere on the strand. Two in three are loops that come back to the body, the rest end free.
-    fn grow(&mut self, strand: &Strand, yarn: &YarnSpec, camera: &Camera, chance: &mut Chance) {
-        let ply = (chance.unit() * strand.plies as f64) as usize;
-        let start = chance.between(0.0, strand.length());
-        let phi = chance.between(0.0, TAU);
-        let way = if chance.happens(0.5) { 1.0 } else { -1.0 };
-        let length = yarn.hair.length_mm * chance.between(0.3, 1.6);
-        // Most hairs stay close to the body.
-        let height = yarn.hair.height_mm * -(1.0 - chance.unit()).ln().max(-3.0);
-        let free = chance.happens(0.33);
-        let turn = chance.normal() * 0.7;
-        let (curl, rate, phase) = (0.22 * height, chance.between(0.4, 1.4), chance.between(0.0, TAU));
-        let shade = chance.between(0.75, 1.15);
-        let Some(root) = strand.stations.get((start / strand.step) as usize) else { return };
-        let Some(p) = root.plies.get(ply) else { return };
-        // A hair has left the body: it does not wind with the plies, but runs on beside the yarn's axis.
-        let foot = p.centre + (p.outward * phi.cos() + p.onward * phi.sin()) * p.radius - root.frame.at;
-        let (side, up) = (foot.dot(&root.frame.left), foot.dot(&root.frame.up));
-        let (distance, place) = (side.hypot(up), up.atan2(side));
-        let points = (0..=PARTS).filter_map(|i| {
-            let t = i as f64 / PARTS as f64;
-            let s = start + way * length * t * if free { 0.75 } else { 1.0 };
-            let station = (s / strand.step).round();
-            if station < 0.0 {
-                return None;
-            }
-            let frame = &strand.stations.get(station as usize)?.frame;
-            let wave = (rate * TAU * t + phase).sin() - phase.sin() * (1.0 - t);
-            let lifted = height * if free { t * t * 1.2 } else { (PI * t).sin() } + curl * wave * t;
-            let (sine, cosine) = (place + turn * t + 0.15 * wave).sin_cos();
-            Some(frame.at + (frame.left * cosine + frame.up * sine) * (distance + lifted.max(0.0)))
-        });
-        let points: Vec<Vector3<f64>> = points.collect();
-        self.add(&points, yarn.hair.radius_mm, ply, shade, camera);
     }
 
     /// Fibre ends that stand out of a cut.

@@ -9,6 +9,7 @@
 mod camera;
 mod chance;
 mod expose;
+mod fuzz;
 mod ground;
 mod hair;
 mod jpeg;

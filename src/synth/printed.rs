@@ -5,7 +5,7 @@ use crate::base::raster::Raster;
 use crate::card::label::Label;
 use crate::card::layout::{CardLayout, CardSize};
 use crate::card::png::raster;
-use crate::card::{Drawing, PngError, face};
+use crate::card::{Drawing, PngError, Rect, face};
 
 /// Dots per inch at which the face is drawn: 24 to the millimetre, about as fine as the closest photo, and printers do
 /// no better.
@@ -42,6 +42,12 @@ impl PrintedCard {
     #[must_use]
     pub fn size_mm(&self) -> (f64, f64) {
         (self.width_mm, self.height_mm)
+    }
+    /// The two fields that yarn is laid on.
+    #[must_use]
+    pub fn fields(&self) -> [Rect; 2] {
+        let layout = CardLayout::of(self.size);
+        [layout.light_field, layout.dark_field]
     }
     /// Mean reflectance of a rectangle on the card: middle from the top-left corner and size, mm.
     pub(super) fn mean(&self, x: f64, y: f64, wide: f64, high: f64) -> f64 {

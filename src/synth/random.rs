@@ -8,7 +8,7 @@ use super::scene::{
     Albedo, CameraSpec, CardSpec, Clutter, Face, FaultSpec, HairSpec, Laying, LightSpec, Pattern, PlySpec, RulerSpec,
     RulerUnit, Scene, SensorSpec, TableSpec, Turning, YarnSpec,
 };
-use crate::card::layout::{CardLayout, CardSize};
+use crate::card::layout::CardSize;
 
 /// Yarn colours, linear reflectance.
 const COLOURS: [(&str, Albedo); 12] = [
@@ -162,8 +162,7 @@ fn on_ruler_card(chance: &mut Chance, printed: Arc<PrintedCard>) -> CardSpec {
 
 /// Height of the middle of the card's light and dark field above the card's own middle, mm.
 fn fields(card: &PrintedCard) -> [f64; 2] {
-    let layout = CardLayout::of(card.size());
-    [layout.light_field, layout.dark_field].map(|field| layout.height / 2.0 - field.middle().y)
+    card.fields().map(|field| card.size_mm().1 / 2.0 - field.middle().y)
 }
 
 fn random_ruler(chance: &mut Chance, unit: RulerUnit, width: f64, strip: bool) -> RulerSpec {

@@ -270,11 +270,12 @@ impl Strand {
         Bumps { parts, fibre_turn: self.stations.get(station).map_or(0.0, |s| s.plies[ply].fibre_turn) }
     }
 
-    /// Apparent width at every station, seen along the card's normal: the outline of the plies' bodies, mm.
+    /// Outline of the plies' bodies at every station, seen along the card's normal: left and right edge, to the left of
+    /// the axis, mm.
     ///
     /// Points all over the surfaces, each put to the station that it lies over; the outermost two tell the width there.
     /// 128 points around a ply miss its outermost one by 0.03 % of the radius at most.
-    pub(super) fn widths(&self) -> Vec<f64> {
+    pub(super) fn outline(&self) -> Vec<(f64, f64)> {
         const AROUND: usize = 128;
         let angles: Vec<(f64, f64, f64)> = (0..AROUND)
             .map(|j| {
@@ -302,7 +303,7 @@ impl Strand {
                 }
             }
         }
-        edges.iter().map(|(high, low)| (high - low).max(0.0)).collect()
+        edges
     }
 }
 

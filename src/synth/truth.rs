@@ -258,6 +258,6 @@ pub struct ProfileTruth {
     pub px_per_mm_across: Vec<f64>,
     /// Over the card.
     pub on_card: Vec<bool>,
-    /// Used in the means: over the card, in the picture, no kink, no cut end, no bend.
+    /// Used in the means: over the card (the ruler card: over its fields), in the picture, no kink, no cut end, no bend.
     pub used_in_means: Vec<bool>,
 }

@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use nalgebra::Vector3;
 
 use super::camera::Camera;
+use super::fuzz;
 use super::jpeg::{lies_sideways, stored_place};
 use super::scene::{Face, Laying, RulerUnit, Scene, YarnSpec};
 use super::strand::Strand;
@@ -21,7 +22,7 @@ const WRAP_STATIONS: usize = 80;
 /// The truth of a rendered scene.
 pub(super) fn tell(scene: &Scene, strands: &[Strand], camera: &Camera) -> Truth {
     let witness = Witness { scene, camera };
-    let seen: Vec<Watched> = strands.iter().map(|s| witness.watch(s)).collect();
+    let seen: Vec<Watched> = strands.iter().enumerate().map(|(i, s)| witness.watch(i, s)).collect();
     Truth {
         name: scene.name.clone(),
         expected: if scene.refuse.is_none() { "measure" } else { "refuse" }.to_owned(),
@@ -70,6 +71,13 @@ impl Witness<'_> {
         let (w, h) = (self.scene.camera.width_px as f64, self.scene.camera.height_px as f64);
         p[0] >= 0.0 && p[1] >= 0.0 && p[0] <= w - 1.0 && p[1] <= h - 1.0
     }
+    /// Whether yarn at `x`, mm from the card's middle, lies over what is left free for it: all of a plain card, and the
+    /// fields of the ruler card.
+    fn on_field(&self, x: f64) -> bool {
+        let Face::RulerCard(card) = &self.scene.card.face else { return true };
+        let x = x + self.scene.card.width_mm / 2.0;
+        card.fields().iter().any(|f| x >= f.x && x <= f.right())
+    }
     fn ends_on_card(&self, strand: &Strand) -> bool {
         let (w, h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
         let on_card = |s: &super::strand::Station| s.frame.at.x.abs() < w && s.frame.at.y.abs() < h;
@@ -80,11 +88,12 @@ impl Witness<'_> {
         stored_place(self.scene.sensor.orientation, w, h, p[0], p[1]).map(round)
     }
 
-    fn watch(&self, strand: &Strand) -> Watched {
+    fn watch(&self, number: usize, strand: &Strand) -> Watched {
         let stride = ((0.1 / strand.step).round() as usize).max(1);
         let wraps = strand.neighbours_at.is_some();
         let (half_w, half_h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
-        let widths = strand.widths();
+        let yarn = self.scene.yarn.as_ref().map(|(yarn, _)| yarn);
+        let widths = yarn.map(|y| fuzz::core_widths(strand, number, y, self.scene.seed)).unwrap_or_default();
         let mut looks = Vec::new();
         for (i, station) in strand.stations.iter().enumerate().step_by(stride) {
             let Some(shown) = self.shown(&station.frame.at) else { continue };
@@ -97,7 +106,7 @@ impl Witness<'_> {
             let kinked = strand.loops.iter().any(|l| s >= l.from && s <= l.to);
             let margin = if strand.cut { 0.6 * station.envelope } else { 0.0 };
             let at_end = s < margin || s > strand.length() - margin;
-            let used = on_card && !kinked && !at_end;
+            let used = on_card && self.on_field(at.x) && !kinked && !at_end;
             looks.push(Look {
                 station: i,
                 shown,
