@@ -1,5 +1,5 @@
 //! The round face of a strand laid flat: rows at equal steps of the angle phi around the strand, `y = R sin(phi)`, so
-//! that helices become straight lines; columns along the strand.
+//! that helices become straight lines; columns along the strand. Rows beside the strand are sampled the same way.
 
 use nalgebra::{Matrix3, SymmetricEigen};
 
@@ -61,8 +61,8 @@ pub(super) struct Face {
     pub(super) rows: usize,
     /// Columns.
     pub(super) columns: usize,
-    /// Angle between neighbouring rows, radians; the middle row is at 0, growing downwards in the strip.
-    pub(super) step_phi: f64,
+    /// Where each row lies across the strand, local radii from its middle, growing downwards in the strip.
+    pub(super) offsets: Vec<f64>,
     /// Stations per column.
     pub(super) stations_per_column: f64,
     /// Radius at each column, in strip rows.
@@ -74,18 +74,22 @@ pub(super) struct Face {
 }
 
 /// How a face is sampled.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Sampling {
-    /// Rows per radian and the outermost angle.
-    pub(super) step_phi: f64,
-    /// Outermost angle, radians.
-    pub(super) limit_phi: f64,
+    /// Where each row lies across the strand, local radii from its middle.
+    pub(super) offsets: Vec<f64>,
     /// Stations per column.
     pub(super) stations_per_column: f64,
     /// Structure longer than about this many stations along the strand is removed from each row (sigma).
     pub(super) high_pass: f64,
     /// Planes wanted.
     pub(super) planes: usize,
+}
+
+/// Rows at equal steps of the angle around the strand, radians, to `limit_phi` either way.
+pub(super) fn around(step_phi: f64, limit_phi: f64) -> Vec<f64> {
+    let side = (limit_phi / step_phi).floor() as i64;
+    (-side..=side).map(|r| (r as f64 * step_phi).sin()).collect()
 }
 
 impl Face {
@@ -100,14 +104,12 @@ impl Face {
     ) -> Option<Self> {
         let stations = outline.usable.len();
         let columns = (stations as f64 / s.stations_per_column).floor() as usize;
-        let side = (s.limit_phi / s.step_phi).floor() as usize;
-        let rows = 2 * side + 1;
+        let rows = s.offsets.len();
         let picture = &strand.strip.rgb;
         if columns < 8 || rows < 3 || radius.len() != stations || centre.len() != stations || picture.height() < 3 {
             return None;
         }
         let (width, height) = (picture.width(), picture.height());
-        let sines: Vec<f64> = (0..rows).map(|r| ((r as f64 - side as f64) * s.step_phi).sin()).collect();
         let mut colours = vec![vec![0.0f32; rows * columns]; 3];
         let mut column_radius = vec![0.0; columns];
         let mut usable = vec![false; columns];
@@ -124,11 +126,11 @@ impl Face {
             }
         }
         // Row by row, as the strip lies in memory.
-        for (r, sine) in sines.iter().enumerate() {
+        for (r, offset) in s.offsets.iter().enumerate() {
             for c in 0..columns {
                 let mut sum = [0.0f32; 3];
                 for i in of_column(c) {
-                    let y = (centre[i] + radius[i] * sine).clamp(0.0, (height - 1) as f64);
+                    let y = (centre[i] + radius[i] * offset).clamp(0.0, (height - 1) as f64);
                     // Not negative: cutting off is rounding down.
                     let y0 = (y as usize).min(height - 2);
                     let t = (y - y0 as f64) as f32;
@@ -161,7 +163,7 @@ impl Face {
         Some(Self {
             rows,
             columns,
-            step_phi: s.step_phi,
+            offsets: s.offsets,
             stations_per_column: s.stations_per_column,
             radius: column_radius,
             usable,
@@ -169,9 +171,9 @@ impl Face {
         })
     }
 
-    /// Angle of a row.
+    /// Angle of a row around the strand, radians.
     pub(super) fn phi(&self, row: usize) -> f64 {
-        (row as f64 - (self.rows / 2) as f64) * self.step_phi
+        self.offsets.get(row).map_or(0.0, |o| o.clamp(-1.0, 1.0).asin())
     }
 }
 

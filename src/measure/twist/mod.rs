@@ -1,6 +1,7 @@
 //! Fourth stage: direction, angle, turns along the strand and plies, read from the straightened strand by several routes
 //! that must agree. Everything here is in the strip's own columns; millimetres come in later.
 
+mod bands;
 mod direction;
 mod face;
 mod falling;
@@ -11,6 +12,7 @@ mod orient;
 mod outcome;
 mod piece;
 mod plies;
+mod rim;
 mod smooth;
 mod track;
 

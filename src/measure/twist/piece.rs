@@ -1,11 +1,12 @@
 //! Everything that is looked at in one piece before the number of plies is decided.
 
 use super::super::strand::Strand;
-use super::face::{Face, Outline, Sampling};
+use super::face::{Face, Outline, Sampling, around};
 use super::fibres::phase_at;
 use super::fold::{self, Fit, Fold};
 use super::geometry::Bundle;
 use super::orient::{Ring, Window, windows};
+use super::rim::{self, Rim};
 use super::track::{self, Track};
 use rustfft::num_complex::Complex;
 
@@ -80,6 +81,8 @@ pub(super) struct Coarse {
     pub(super) waves: Vec<Wave>,
     /// The folded picture over one repeat and over two.
     pub(super) folds: [Fold; 2],
+    /// What repeats beside the strand, its rate per station.
+    pub(super) rim: Option<Rim>,
 }
 
 /// Waves of the outline that go with the followed pattern, over the half width.
@@ -157,8 +160,7 @@ impl PieceLook {
         // 60 columns a diameter resolve every line that is wider than 1/30 of it; more only costs time.
         let per = (width / 60.0).floor().max(1.0);
         let sampling = Sampling {
-            step_phi: 2.0 * per / width,
-            limit_phi: 1.05,
+            offsets: around(2.0 * per / width, 1.05),
             stations_per_column: per,
             high_pass: 3.0 * width,
             planes: 2,
@@ -248,9 +250,15 @@ impl PieceLook {
         let radius: Vec<f64> = half_width.iter().map(|r| r * 1.1).collect();
         let per = (width / 10.0).max(1.0);
         let sampling =
-            Sampling { step_phi: 0.1, limit_phi: 1.1, stations_per_column: per, high_pass: 5.0 * width, planes: 2 };
+            Sampling { offsets: around(0.1, 1.1), stations_per_column: per, high_pass: 5.0 * width, planes: 2 };
         let face = Face::sample(strand, &self.outline, &radius, &centre, sampling)?;
         let track = track::follow(&face, width / per)?;
+        let beside = Sampling { offsets: rim::rows(), stations_per_column: per, high_pass: 3.0 * width, planes: 1 };
+        let rim = Face::sample(strand, &self.outline, &half_width, &centre, beside).and_then(|beside| {
+            let (low, high) = track::range(width / per, beside.columns)?;
+            let rim = Rim::of(&beside, low, high, width / per)?;
+            Some(Rim { rate: rim.rate / per, ..rim })
+        });
         let good: Vec<f64> = face.usable.iter().zip(&track.rate).filter(|(u, _)| **u).map(|(_, r)| *r / per).collect();
         let rate = crate::base::stats::mean(&good)?;
         let power =
@@ -286,6 +294,7 @@ impl PieceLook {
             fractions,
             waves,
             folds,
+            rim,
             track,
         })
     }

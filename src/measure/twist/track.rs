@@ -6,17 +6,15 @@
 
 use std::f64::consts::TAU;
 
-use rustfft::{FftPlanner, num_complex::Complex};
+use rustfft::num_complex::Complex;
 
+use super::bands::{Bands, PER_OCTAVE, best_path};
 use super::face::Face;
 
 /// Phase slopes around the face that are tried, radians per radian, either sense.
 const SLOPES: [f64; 2] = [1.4, STEEPEST_SLOPE];
 /// The steepest of them.
 pub(super) const STEEPEST_SLOPE: f64 = 3.4;
-/// Repeats per octave of the frequency grid.
-const PER_OCTAVE: f64 = 7.0;
-
 /// The followed component.
 #[derive(Debug, Clone)]
 pub(super) struct Track {
@@ -38,23 +36,21 @@ struct Scalogram {
 
 fn row_weights(face: &Face) -> Vec<f64> {
     // A cosine over the sampled face: its rim is foreshortened and shaded.
-    let limit = face.phi(face.rows - 1) + face.step_phi;
+    let step = face.phi(face.rows / 2 + 1);
+    let limit = face.phi(face.rows - 1) + step;
     (0..face.rows).map(|r| (face.phi(r) / limit * std::f64::consts::FRAC_PI_2).cos()).collect()
 }
 
 fn scalogram(face: &Face, low: f64, high: f64) -> Scalogram {
     let n = face.columns;
-    let padded = (n + n / 4).next_power_of_two();
-    let count = ((high / low).log2() * PER_OCTAVE).ceil() as usize + 1;
-    let rates: Vec<f64> = (0..count).map(|i| low * 2.0f64.powf(i as f64 / PER_OCTAVE)).collect();
-    let mut planner = FftPlanner::<f32>::new();
-    let (forward, inverse) = (planner.plan_fft_forward(padded), planner.plan_fft_inverse(padded));
+    let bands = Bands::new(n, low, high);
+    let count = bands.rates.len();
     let weights = row_weights(face);
     let mut power = [vec![vec![0.0f32; n]; count], vec![vec![0.0f32; n]; count]];
     for plane in &face.planes {
         for slope in SLOPES {
             for (side, sense) in [1.0, -1.0].into_iter().enumerate() {
-                let mut sum = vec![Complex::new(0.0f32, 0.0); padded];
+                let mut sum = bands.silence();
                 for r in 0..face.rows {
                     // Z: theta grows with x as phi does: component exp(i h (theta - phi)); multiply by exp(i h phi).
                     let turn = Complex::from_polar(weights[r] as f32, (sense * slope * face.phi(r)) as f32);
@@ -62,27 +58,15 @@ fn scalogram(face: &Face, low: f64, high: f64) -> Scalogram {
                         *s += turn * *v;
                     }
                 }
-                forward.process(&mut sum);
-                for (i, rate) in rates.iter().enumerate() {
-                    let mut band = vec![Complex::new(0.0f32, 0.0); padded];
-                    // Gaussian in frequency, 18 % wide (sigma): about two repeats long (sigma 0.9 repeat).
-                    let sigma = 0.18 * rate * padded as f64;
-                    let middle = rate * padded as f64;
-                    let first = (middle - 3.0 * sigma).floor().max(1.0) as usize;
-                    let last = ((middle + 3.0 * sigma).ceil() as usize).min(padded / 2);
-                    for k in first..=last {
-                        let t = (k as f64 - middle) / sigma;
-                        band[k] = sum[k] * (-0.5 * t * t).exp() as f32;
-                    }
-                    inverse.process(&mut band);
-                    for (p, v) in power[side][i].iter_mut().zip(&band) {
+                bands.split(sum, |i, band| {
+                    for (p, v) in power[side][i].iter_mut().zip(band) {
                         *p = p.max(v.norm_sqr());
                     }
-                }
+                });
             }
         }
     }
-    Scalogram { rates, power }
+    Scalogram { rates: bands.rates, power }
 }
 
 /// The best path through the scalogram of one sense: rate index per column, and its mean log power.
@@ -99,56 +83,29 @@ fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (V
         let total: f64 = power.iter().map(|p| f64::from(p[b * block])).sum::<f64>().max(1e-30);
         // A pattern of plies has harmonics: the second counts towards its fundamental, so that a weak fundamental is
         // not left for its neighbours.
-        let octave = PER_OCTAVE as usize;
         for (i, s) in score[b].iter_mut().enumerate() {
-            let second = power.get(i + octave).map_or(0.0, |p| f64::from(p[b * block]));
+            let second = power.get(i + PER_OCTAVE).map_or(0.0, |p| f64::from(p[b * block]));
             *s = (f64::from(power[i][b * block]) + 0.7 * second) / total;
         }
     }
     // Twist changes slowly along a yarn: a change of rate by one grid step (9 %) within a block costs as much as a
     // twentieth of the block's power.
-    let cost = 0.05;
-    let mut best = vec![vec![0.0f64; rates]; blocks];
-    let mut from = vec![vec![0usize; rates]; blocks];
-    for b in 0..blocks {
-        for i in 0..rates {
-            let mut top = (f64::NEG_INFINITY, i);
-            if b == 0 {
-                top.0 = 0.0;
-            } else {
-                let reach = (i + 2).min(rates - 1);
-                for (j, before) in best[b - 1].iter().enumerate().take(reach + 1).skip(i.saturating_sub(2)) {
-                    let v = before - cost * (i as f64 - j as f64).powi(2);
-                    if v > top.0 {
-                        top = (v, j);
-                    }
-                }
-            }
-            best[b][i] = top.0 + score[b][i];
-            from[b][i] = top.1;
-        }
-    }
-    let mut at =
-        best.last().and_then(|l| l.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1)).map(|(i, _)| i)).unwrap_or(0);
-    let mut by_block = vec![0; blocks];
-    let mut sum = 0.0;
-    for b in (0..blocks).rev() {
-        by_block[b] = at;
-        sum += score[b][at];
-        at = from[b][at];
-    }
-    ((0..columns).map(|c| by_block[c / block]).collect(), sum / blocks.max(1) as f64)
+    let (by_block, mean) = best_path(&score, 0.05);
+    ((0..columns).map(|c| by_block[c / block]).collect(), mean)
+}
+
+/// Rates that are looked at, repeats per column: from one ply passing in 16 diameters (3 degrees, two plies) to 4 per diameter
+/// (60 degrees, four plies). `None` where that leaves less than an octave.
+pub(super) fn range(width: f64, columns: usize) -> Option<(f64, f64)> {
+    let low = (1.0 / (16.0 * width)).max(2.0 / columns as f64);
+    let high = (4.0 / width).min(0.25);
+    (high >= 2.0 * low).then_some((low, high))
 }
 
 /// Follows the strongest component. `width` is the strand's width in columns.
 pub(super) fn follow(face: &Face, width: f64) -> Option<Track> {
     let n = face.columns;
-    // From one ply passing in 16 diameters (3 degrees, two plies) to 4 per diameter (60 degrees, four plies).
-    let low = (1.0 / (16.0 * width)).max(2.0 / n as f64);
-    let high = (4.0 / width).min(0.25);
-    if high < 2.0 * low {
-        return None;
-    }
+    let (low, high) = range(width, n)?;
     let s = scalogram(face, low, high);
     let block = (width / 4.0).round().max(1.0) as usize;
     let mut best: Option<(f64, Vec<usize>, usize)> = None;
