@@ -252,13 +252,11 @@ impl PieceLook {
         let sampling =
             Sampling { offsets: around(0.1, 1.1), stations_per_column: per, high_pass: 5.0 * width, planes: 2 };
         let face = Face::sample(strand, &self.outline, &radius, &centre, sampling)?;
-        let track = track::follow(&face, width / per)?;
         let beside = Sampling { offsets: rim::rows(), stations_per_column: per, high_pass: 3.0 * width, planes: 1 };
-        let rim = Face::sample(strand, &self.outline, &half_width, &centre, beside).and_then(|beside| {
-            let (low, high) = track::range(width / per, beside.columns)?;
-            let rim = Rim::of(&beside, low, high, width / per)?;
-            Some(Rim { rate: rim.rate / per, ..rim })
-        });
+        let beside = Face::sample(strand, &self.outline, &half_width, &centre, beside)?;
+        let rim = Rim::of(&beside, width / per);
+        let track = followed(&face, &beside, rim.as_ref(), width / per)?;
+        let rim = rim.map(|rim| Rim { rate: rim.rate / per, ..rim });
         let good: Vec<f64> = face.usable.iter().zip(&track.rate).filter(|(u, _)| **u).map(|(_, r)| *r / per).collect();
         let rate = crate::base::stats::mean(&good)?;
         let power =
@@ -332,6 +330,28 @@ impl PieceLook {
             .collect()
     }
 }
+
+/// Follows the pattern on the face, or where that has nothing to do with what clearly repeats beside the strand, the latter.
+fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<Track> {
+    let follower = track::Follower::new(face, width)?;
+    let strongest = follower.strongest()?;
+    let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else { return Some(strongest) };
+    let known = follower.known(&rim.bands, beside);
+    // Lines beside the strand over what stands between them, at the rates that some number of plies allows.
+    let line = |track: &Track, ratio: f64| -> f64 {
+        let power = |q: f64| track::lines(beside, track, q).iter().flatten().map(|z| z.norm_sqr()).sum::<f64>();
+        let between = [0.79, 0.86, 1.16, 1.27].map(|q| power(q * ratio)).iter().sum::<f64>() / 4.0;
+        power(ratio) / between.max(1e-30)
+    };
+    let ratios = CANDIDATES.iter().map(|c| f64::from(c.plies) / f64::from(c.harmonic));
+    let with_it = ratios.map(|r| line(&strongest, r)).fold(0.0, f64::max);
+    Some(if line(&known, 1.0) > APART * with_it { known } else { strongest })
+}
+
+/// How clearly something must repeat beside the strand to be followed: singles reach 1.5 in one of fifty.
+const CLEAR_RIM: f64 = 1.6;
+/// How much stronger the line beside the strand must be than with the pattern of the face.
+const APART: f64 = 3.0;
 
 /// How well a candidate explains the folded picture over one repeat (or two).
 pub(super) fn fit(c: &Candidate, folds: &[Fold; 2], turns_per_width: f64, closeness: f64, sense: f64) -> Fit {

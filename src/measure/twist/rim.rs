@@ -5,6 +5,7 @@
 
 use super::bands::{Bands, PER_OCTAVE, best_path};
 use super::face::Face;
+use super::track::range;
 use rustfft::num_complex::Complex;
 
 /// Rows across, local radii from the middle: from just inside the edge out over hairs and shadow.
@@ -14,12 +15,14 @@ const OFFSETS: [f64; 10] = [0.85, 0.95, 1.05, 1.15, 1.3, 1.5, 1.7, 1.9, 2.15, 2.
 const SECOND: f64 = 0.5;
 
 /// What repeats there.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 pub(super) struct Rim {
     /// Logarithm of the power that repeats over what wanders alike, mean along the strand.
     pub(super) clear: f64,
     /// How often it repeats, per column.
     pub(super) rate: f64,
+    /// The band that it lies in, per column.
+    pub(super) bands: Vec<usize>,
 }
 
 /// Where the rows of the face lie that [`Rim::of`] looks at.
@@ -29,8 +32,9 @@ pub(super) fn rows() -> Vec<f64> {
 
 impl Rim {
     /// Looks along the rows of a face that is `width` columns wide.
-    pub(super) fn of(face: &Face, low: f64, high: f64, width: f64) -> Option<Self> {
+    pub(super) fn of(face: &Face, width: f64) -> Option<Self> {
         let n = face.columns;
+        let (low, high) = range(width, n)?;
         let bands = Bands::new(n, low, high);
         let count = bands.rates.len();
         let block = (width / 4.0).round().max(1.0) as usize;
@@ -67,7 +71,11 @@ impl Rim {
         // as likely again as none.
         let (path, clear) = best_path(&score, 0.5);
         let rate = path.iter().map(|i| bands.rates[*i].ln()).sum::<f64>() / path.len() as f64;
-        Some(Self { clear, rate: rate.exp() })
+        let of_column = |c: usize| {
+            let after = blocks.partition_point(|b| b * block <= c);
+            path.get(after.saturating_sub(1)).copied().unwrap_or(0)
+        };
+        Some(Self { clear, rate: rate.exp(), bands: (0..n).map(of_column).collect() })
     }
 }
 

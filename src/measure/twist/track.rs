@@ -69,8 +69,8 @@ fn scalogram(face: &Face, low: f64, high: f64) -> Scalogram {
     Scalogram { rates: bands.rates, power }
 }
 
-/// The best path through the scalogram of one sense: rate index per column, and its mean log power.
-fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (Vec<usize>, f64) {
+/// The best path through the scalogram of one sense: band per column.
+fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> Vec<usize> {
     let rates = power.len();
     let blocks = columns.div_ceil(block);
     let mut score = vec![vec![0.0f64; rates]; blocks];
@@ -90,8 +90,8 @@ fn path(power: &[Vec<f32>], columns: usize, usable: &[bool], block: usize) -> (V
     }
     // Twist changes slowly along a yarn: a change of rate by one grid step (9 %) within a block costs as much as a
     // twentieth of the block's power.
-    let (by_block, mean) = best_path(&score, 0.05);
-    ((0..columns).map(|c| by_block[c / block]).collect(), mean)
+    let (by_block, _) = best_path(&score, 0.05);
+    (0..columns).map(|c| by_block[c / block]).collect()
 }
 
 /// Rates that are looked at, repeats per column: from one ply passing in 16 diameters (3 degrees, two plies) to 4 per diameter
@@ -102,45 +102,67 @@ pub(super) fn range(width: f64, columns: usize) -> Option<(f64, f64)> {
     (high >= 2.0 * low).then_some((low, high))
 }
 
-/// Follows the strongest component. `width` is the strand's width in columns.
-pub(super) fn follow(face: &Face, width: f64) -> Option<Track> {
-    let n = face.columns;
-    let (low, high) = range(width, n)?;
-    let s = scalogram(face, low, high);
-    let block = (width / 4.0).round().max(1.0) as usize;
-    let mut best: Option<(f64, Vec<usize>, usize)> = None;
-    for side in 0..2 {
-        let (p, _) = path(&s.power[side], n, &face.usable, block);
-        let sum: f64 = (0..n).filter(|c| face.usable[*c]).map(|c| f64::from(s.power[side][p[c]][c])).sum();
-        if best.as_ref().is_none_or(|b| sum > b.0) {
-            best = Some((sum, p, side));
+/// Follows patterns along a face.
+pub(super) struct Follower<'a> {
+    face: &'a Face,
+    seen: Scalogram,
+    /// Columns in which the rate hardly changes: a quarter diameter.
+    block: usize,
+}
+
+impl<'a> Follower<'a> {
+    /// Looks over a face that is `width` columns wide; `None` where it is too short for any pattern.
+    pub(super) fn new(face: &'a Face, width: f64) -> Option<Self> {
+        let (low, high) = range(width, face.columns)?;
+        let block = (width / 4.0).round().max(1.0) as usize;
+        Some(Self { face, seen: scalogram(face, low, high), block })
+    }
+
+    /// The strongest component of either sense.
+    pub(super) fn strongest(&self) -> Option<Track> {
+        let paths = [0, 1].map(|side| path(&self.seen.power[side], self.face.columns, &self.face.usable, self.block));
+        let side = if self.power(&paths[1], 1) > self.power(&paths[0], 0) { 1 } else { 0 };
+        let mut track = self.along(&paths[side], side);
+        let weights = row_weights(self.face);
+        for _ in 0..3 {
+            refine(self.face, &weights, &mut track, 1.0);
         }
+        Some(track)
     }
-    let (sum, indices, side) = best?;
-    let other: f64 = (0..n).filter(|c| face.usable[*c]).map(|c| f64::from(s.power[1 - side][indices[c]][c])).sum();
-    let sense = if side == 0 { 1.0 } else { -1.0 };
-    let rate: Vec<f64> =
-        super::smooth::gaussian(&indices.iter().map(|i| s.rates[*i].ln()).collect::<Vec<_>>(), block as f64 * 2.0)
-            .iter()
-            .map(|v| v.exp())
-            .collect();
-    let mut phase = Vec::with_capacity(n);
-    let mut at = 0.0;
-    for r in &rate {
-        phase.push(at);
-        at += TAU * r;
+
+    /// A component whose band is known per column, with its phase read from `beside`.
+    pub(super) fn known(&self, bands: &[usize], beside: &Face) -> Track {
+        let side = if self.power(bands, 1) > self.power(bands, 0) { 1 } else { 0 };
+        let mut track = self.along(bands, side);
+        let weights = vec![1.0; beside.rows];
+        for _ in 0..3 {
+            refine(beside, &weights, &mut track, 1.0);
+        }
+        track
     }
-    let mut track = Track { sense, phase, rate, log_sense_ratio: (sum / other.max(1e-30)).ln() };
-    for _ in 0..3 {
-        refine(face, &mut track, 1.0);
+
+    fn power(&self, bands: &[usize], side: usize) -> f64 {
+        let usable = (0..self.face.columns).filter(|c| self.face.usable[*c]);
+        usable.map(|c| f64::from(self.seen.power[side][bands[c]][c])).sum()
     }
-    Some(track)
+
+    fn along(&self, bands: &[usize], side: usize) -> Track {
+        let rates: Vec<f64> = bands.iter().map(|i| self.seen.rates[*i].ln()).collect();
+        let rate: Vec<f64> = super::smooth::gaussian(&rates, self.block as f64 * 2.0).iter().map(|v| v.exp()).collect();
+        let mut phase = Vec::with_capacity(rate.len());
+        let mut at = 0.0;
+        for r in &rate {
+            phase.push(at);
+            at += TAU * r;
+        }
+        let log_sense_ratio = (self.power(bands, side) / self.power(bands, 1 - side).max(1e-30)).ln();
+        Track { sense: if side == 0 { 1.0 } else { -1.0 }, phase, rate, log_sense_ratio }
+    }
 }
 
 /// Moves the phase to that of the pattern itself.
-fn refine(face: &Face, track: &mut Track, repeats: f64) {
+fn refine(face: &Face, weights: &[f64], track: &mut Track, repeats: f64) {
     let n = face.columns;
-    let weights = row_weights(face);
     let mean_rate = track.rate.iter().sum::<f64>() / n as f64;
     // Rows are brought to one phase by their own mean phase against the middle, from the whole strand.
     let mut sums = vec![Complex::new(0.0f64, 0.0); n];
