@@ -11,6 +11,7 @@ mod geometry;
 mod orient;
 mod outcome;
 mod piece;
+mod plied;
 mod plies;
 mod rim;
 mod smooth;
@@ -91,8 +92,10 @@ pub struct TwistParams {}
 
 /// Fewest pixels across in which lines or plies can be told.
 const FEWEST_PIXELS: f64 = 8.0;
-/// Probability from which a direction or a number of plies is given.
+/// Probability from which a direction is given.
 const SURE_ENOUGH: f64 = 0.8;
+/// Probability from which a number of plies is given: where it is less, one in two is wrong.
+const PLIES_SURE_ENOUGH: f64 = 0.75;
 
 /// Plies from which on the turning bundle is not modelled.
 const MOST_PLIES: u32 = 5;
@@ -139,7 +142,7 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         return Twist { seen: true, ..nothing(Reason::TwistNotVisible, request) };
     }
     let letter = if sense > 0.0 { TwistDirection::Z } else { TwistDirection::S };
-    let known = request.plies.is_some() || probability >= SURE_ENOUGH;
+    let known = request.plies.is_some() || probability >= PLIES_SURE_ENOUGH;
     let figures = |plies: u32| -> Vec<StrandTwist> {
         let each = strands.iter().zip(&looks);
         each.filter_map(|(s, l)| match plies {

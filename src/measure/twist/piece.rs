@@ -189,6 +189,11 @@ impl PieceLook {
         Some(look)
     }
 
+    /// Length that can be looked at, diameters.
+    pub(super) fn diameters(&self) -> f64 {
+        self.outline.usable.iter().filter(|u| **u).count() as f64 / self.outline.mean_width
+    }
+
     /// Signed angle of the lines seen in a window, at the middle of the face.
     pub(super) fn angle_of(&self, window: &Window) -> f64 {
         self.at_middle(window, window.slope_angle)

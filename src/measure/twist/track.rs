@@ -14,7 +14,7 @@ use super::face::Face;
 /// Phase slopes around the face that are tried, radians per radian, either sense.
 const SLOPES: [f64; 2] = [1.4, STEEPEST_SLOPE];
 /// The steepest of them.
-pub(super) const STEEPEST_SLOPE: f64 = 3.4;
+const STEEPEST_SLOPE: f64 = 3.4;
 /// The followed component.
 #[derive(Debug, Clone)]
 pub(super) struct Track {
