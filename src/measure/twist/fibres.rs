@@ -102,6 +102,7 @@ pub(super) fn fibre_angle(
         return Err(Reason::FibresNotVisible);
     }
     remove_common(&mut crests);
+    crests.iter_mut().for_each(|c| *c = sharpened(c, rows, columns));
     let (angle, sharpness) = direction_of(&crests, rows, columns);
     let tangent = crate::base::stats::mean(&tangents).unwrap_or(0.0);
     // Relative to the band, along which the crest was followed.
@@ -154,6 +155,21 @@ fn remove_common(crests: &mut [Vec<f32>]) {
             *v -= m;
         }
     }
+}
+
+/// A crest less its own blur by binomial weights over three by three pixels, which passes power as the fourth power of frequency:
+/// about what fibres fall with, so that their fan is as strong near the origin of the spectrum as far from it and leans to
+/// neither side. Its rim, which the taper darkens, is left empty.
+fn sharpened(crest: &[f32], rows: usize, columns: usize) -> Vec<f32> {
+    let mut out = vec![0.0; crest.len()];
+    for r in 1..rows.saturating_sub(1) {
+        for c in 1..columns.saturating_sub(1) {
+            let at = r * columns + c;
+            let line = |at: usize| 0.25 * crest[at - 1] + 0.5 * crest[at] + 0.25 * crest[at + 1];
+            out[at] = crest[at] - 0.25 * line(at - columns) - 0.5 * line(at) - 0.25 * line(at + columns);
+        }
+    }
+    out
 }
 
 /// Direction of the lines in all crests together, and the share of the power that runs along it.

@@ -35,6 +35,9 @@ impl Candidate {
 /// they touch. Common practice, no source; 0.85 to 1 covers firm to open yarn.
 pub(super) const CLOSENESS: f64 = 0.93;
 
+/// Closenesses at which the candidates are tried: from firm to touching.
+const CLOSE_TO_OPEN: [f64; 3] = [0.86, CLOSENESS, 1.0];
+
 /// All candidates.
 pub(super) const CANDIDATES: [Candidate; 14] = [
     Candidate { plies: 2, harmonic: 2, thin: None },
@@ -83,6 +86,8 @@ pub(super) struct Coarse {
     pub(super) folds: [Fold; 2],
     /// What repeats beside the strand, its rate per station.
     pub(super) rim: Option<Rim>,
+    /// Whether it was followed there, and not on the face.
+    pub(super) beside: bool,
 }
 
 /// Waves of the outline that go with the followed pattern, over the half width.
@@ -238,7 +243,9 @@ impl PieceLook {
             && self.coarse.as_ref().is_some_and(|c| c.track.log_sense_ratio >= 1.0 && c.track.sense * middle > 0.0);
         let pattern = self.coarse.as_ref().is_some_and(|c| {
             let repeating = c.second_over_noise > 6.0 && c.share > 0.35;
-            c.repeats() >= 8.0
+            // What repeats beside a thing (the eyes of a lace, the teeth of a zip) is no pattern that runs round it.
+            !c.beside
+                && c.repeats() >= 8.0
                 && c.track.log_sense_ratio > ONE_WAY
                 && (repeating || c.second_over_noise > 10.0 || c.track.log_sense_ratio > 2.0)
         });
@@ -260,7 +267,7 @@ impl PieceLook {
         let beside = Sampling { offsets: rim::rows(), stations_per_column: per, high_pass: 3.0 * width, planes: 1 };
         let beside = Face::sample(strand, &self.outline, &half_width, &centre, beside)?;
         let rim = Rim::of(&beside, width / per);
-        let track = followed(&face, &beside, rim.as_ref(), width / per)?;
+        let (track, from_rim) = followed(&face, &beside, rim.as_ref(), width / per)?;
         let rim = rim.map(|rim| Rim { rate: rim.rate / per, ..rim });
         let good: Vec<f64> = face.usable.iter().zip(&track.rate).filter(|(u, _)| **u).map(|(_, r)| *r / per).collect();
         let rate = crate::base::stats::mean(&good)?;
@@ -281,7 +288,11 @@ impl PieceLook {
         let folds = [1, 2].map(|h| fold::fold(strand, &self.outline, &face, &track, h, &half_width, &centre));
         let fits = CANDIDATES
             .iter()
-            .map(|c| fit(c, &folds, rate * width / f64::from(c.harmonic), CLOSENESS, track.sense))
+            .map(|c| {
+                let turns = rate * width / f64::from(c.harmonic);
+                let fits = CLOSE_TO_OPEN.map(|closeness| fit(c, &folds, turns, closeness, track.sense));
+                fits.into_iter().fold(fits[0], |a, b| if b.explained > a.explained { b } else { a })
+            })
             .collect();
         let waves = self.waves(&half_width, &centre, &track, per);
         let coarse_less_fine = track.sense * (self.median_angle(coarse_lines) - self.median_angle(&self.fine));
@@ -298,6 +309,7 @@ impl PieceLook {
             waves,
             folds,
             rim,
+            beside: from_rim,
             track,
         })
     }
@@ -336,11 +348,12 @@ impl PieceLook {
     }
 }
 
-/// Follows the pattern on the face, or where that has nothing to do with what clearly repeats beside the strand, the latter.
-fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<Track> {
+/// Follows the pattern on the face, or where that has nothing to do with what clearly repeats beside the strand, the latter;
+/// and whether it is that.
+fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<(Track, bool)> {
     let follower = track::Follower::new(face, width)?;
     let strongest = follower.strongest()?;
-    let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else { return Some(strongest) };
+    let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else { return Some((strongest, false)) };
     let known = follower.known(&rim.bands, beside);
     // Lines beside the strand over what stands between them, at the rates that some number of plies allows.
     let line = |track: &Track, ratio: f64| -> f64 {
@@ -350,7 +363,8 @@ fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option
     };
     let ratios = CANDIDATES.iter().map(|c| f64::from(c.plies) / f64::from(c.harmonic));
     let with_it = ratios.map(|r| line(&strongest, r)).fold(0.0, f64::max);
-    Some(if line(&known, 1.0) > APART * with_it { known } else { strongest })
+    let apart = line(&known, 1.0) > APART * with_it;
+    Some((if apart { known } else { strongest }, apart))
 }
 
 /// How clearly something must repeat beside the strand to be followed: singles reach 1.5 in one of fifty.

@@ -70,11 +70,11 @@ const SUREST_SINGLES: f64 = 2.7;
 
 /// What two, three and four plies have ahead, logarithms, and what the kinds of evidence weigh: those of a conditional logit
 /// over 223 plied scenes of our own synth.
-const OFFSETS: [f64; 3] = [-0.3, 0.23, -1.28];
+const OFFSETS: [f64; 3] = [-0.54, 0.0, -1.5];
 const PICTURE: f64 = 0.31;
 const OUTLINE: f64 = 0.8;
-const FRACTIONS: f64 = 1.9;
-const RIM: f64 = 0.32;
+const FRACTIONS: f64 = 1.92;
+const RIM: f64 = 0.33;
 
 /// How much a pattern can tell about its repeating: nothing from three repeats, all from nine.
 fn repeats_told(coarse: &Coarse) -> f64 {

@@ -13,6 +13,8 @@ const OFFSETS: [f64; 10] = [0.85, 0.95, 1.05, 1.15, 1.3, 1.5, 1.7, 1.9, 2.15, 2.
 
 /// Share of the octave above that counts towards a band: bumps have a second harmonic, wandering has not.
 const SECOND: f64 = 0.5;
+/// Most that it may be of the band itself: where there is no fundamental, the octave above is the pattern.
+const OVERTONE: f64 = 4.0;
 
 /// What repeats there.
 #[derive(Debug, Clone)]
@@ -61,7 +63,7 @@ impl Rim {
                 *p /= rate;
             }
             for i in 0..count.saturating_sub(PER_OCTAVE) {
-                p[i] += SECOND * p[i + PER_OCTAVE];
+                p[i] += SECOND * p[i + PER_OCTAVE].min(OVERTONE * p[i]);
             }
         }
         let wandering = wandering(&power, &bands.rates)?;
