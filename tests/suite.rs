@@ -20,6 +20,7 @@ mod kinks;
 mod lay;
 mod outside;
 mod photo;
+mod pieces;
 mod plan;
 mod portfolio;
 mod reference;

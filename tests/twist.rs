@@ -84,6 +84,7 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
         pieces.push(Strand {
             number: k as u32 + 1,
             chosen: true,
+            parted: false,
             step_px: 1.0,
             strip: Strip::straighten(&photo.rgb, &stations, 1.0, widest * 0.75),
             stations,
@@ -351,6 +352,7 @@ fn drawn(
     let strand = Strand {
         number: 1,
         chosen: true,
+        parted: false,
         step_px: 1.0,
         stations,
         strip: Strip { rgb, middle_row: side as f64, step_px: 1.0 },

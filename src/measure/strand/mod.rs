@@ -132,6 +132,8 @@ pub struct Strand {
     pub number: u32,
     /// Whether it is measured.
     pub chosen: bool,
+    /// Whether it was parted from others with which it looked like one thing.
+    pub parted: bool,
     /// Distance between neighbouring stations along the centre line, px.
     pub step_px: f64,
     /// Its cross-sections.
@@ -209,10 +211,14 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
     let on_card =
         |p: Point<Image>| scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| inside_polygon(&ruler.area, p));
     let reduced = ground::reduced(photo, FINDING_SIDE_PX);
+    // Beside a ruler, or where the person points, things side by side are pieces; elsewhere they may be a fence or a lace.
+    let samples = scale.scale.known().is_some() || request.points();
     let look = |texture, limits: ground::Limits, bounded| {
         let ground = ground::Ground::find(&reduced, &limits, bounded, texture, &on_card)?;
-        let found = trace::find(&ground, &marks);
-        let pieces = found.traces.iter().filter_map(|trace| piece::measure(photo, &ground, trace)).collect();
+        let found = trace::find(&ground, &marks, samples);
+        let measured =
+            |trace: &trace::Trace| Some(Strand { parted: trace.parted, ..piece::measure(photo, &ground, trace)? });
+        let pieces = found.traces.iter().filter_map(measured).collect();
         Some(Look { ground, found, pieces })
     };
     // Pale yarn lies on a ruler card's dark field: a ground of its own.

@@ -42,7 +42,9 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
     if first.len() < 16 {
         return None;
     }
-    let strip = Strip::straighten(&photo.rgb, &first, rough_step, 2.0 * trace.width_px + 6.0);
+    // No further than to the next strand, but over the whole of its own shadow.
+    let reach = (2.0 * trace.width_px).min(trace.free_px.max(0.6 * trace.width_px)) + 6.0;
+    let strip = Strip::straighten(&photo.rgb, &first, rough_step, reach);
     let band = Band::of(&strip, &first, ground);
     let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize, seen_by);
     if !steady(&bodies) {
@@ -275,6 +277,7 @@ fn finish(
     Strand {
         number: 0,
         chosen: true,
+        parted: false,
         step_px: step,
         stations: final_stations,
         strip,

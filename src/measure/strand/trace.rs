@@ -26,9 +26,32 @@ pub(super) struct Trace {
     pub(super) path: Vec<Point<Image>>,
     /// Rough width, shadow included, photo px.
     pub(super) width_px: f64,
+    /// How far from its path the next slender thing that runs along with it begins, photo px.
+    pub(super) free_px: f64,
+    /// Whether it was parted from others with which it was one thing.
+    pub(super) parted: bool,
 }
 
 impl Trace {
+    /// From its first to its last point.
+    fn direction(&self) -> Option<Point<Image>> {
+        (*self.path.last()? - *self.path.first()?).unit()
+    }
+
+    /// Where it begins and ends along a direction, photo px.
+    fn span(&self, direction: Point<Image>) -> (f64, f64) {
+        let along = self.path.iter().map(|p| p.dot(direction));
+        along.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), at| (low.min(at), high.max(at)))
+    }
+
+    /// How far from this path that of `other` runs, in the middle of the distances, photo px.
+    fn apart_px(&self, other: &Self) -> f64 {
+        let sparse = |t: &Self| t.path.iter().copied().step_by(8).collect::<Vec<_>>();
+        let there = sparse(other);
+        let nearest = |p: &Point<Image>| there.iter().map(|q| p.distance(*q)).fold(f64::INFINITY, f64::min);
+        crate::base::stats::median(&sparse(self).iter().map(nearest).collect::<Vec<_>>()).unwrap_or(f64::INFINITY)
+    }
+
     /// Length of its path, photo px.
     pub(super) fn length_px(&self) -> f64 {
         self.path.windows(2).map(|w| w[0].distance(w[1])).sum()
@@ -55,32 +78,171 @@ pub(super) struct Found {
     pub(super) mask: Option<Raster<bool>>,
 }
 
-/// Everything slender that stands out from the ground. `masked` says where nothing is to be looked for.
-pub(super) fn find(ground: &Ground, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
+/// Everything slender that stands out from the ground. `masked` says where nothing is to be looked for, `samples` whether
+/// several things side by side are pieces of a sample.
+pub(super) fn find(ground: &Ground, masked: &dyn Fn(Point<Image>) -> bool, samples: bool) -> Found {
     if !ground.textured {
-        return slender_things(ground, mask(ground), masked);
+        return slender_things(ground, standing(ground), masked, samples);
     }
     // A long shadow on cloth or board joins strands that lie apart: look without darkness first.
-    let bright = slender_things(ground, textured_mask(ground, false), masked);
-    if bright.traces.is_empty() { slender_things(ground, textured_mask(ground, true), masked) } else { bright }
+    let bright = slender_things(ground, textured_standing(ground, false), masked, samples);
+    if bright.traces.is_empty() {
+        slender_things(ground, textured_standing(ground, true), masked, samples)
+    } else {
+        bright
+    }
 }
 
-fn slender_things(ground: &Ground, mask: Raster<bool>, masked: &dyn Fn(Point<Image>) -> bool) -> Found {
-    let mut found = Found::default();
+/// How far each pixel stands out, and from where on it does.
+struct Standing {
+    /// Deviations of the ground's noise, squared.
+    score: Raster<f32>,
+    /// Where a thing may go on, and where it must be somewhere.
+    doubtful: f32,
+    clear: f32,
+}
+
+impl Standing {
+    fn mask(&self) -> Raster<bool> {
+        grown(&self.score, self.score.width(), self.score.height(), self.doubtful, self.clear)
+    }
+
+    /// Of a thing, what stands out by `times` as much as the least of it.
+    fn core(&self, thing: &[usize], times: f32) -> Raster<bool> {
+        let mut mask = Raster::filled(self.score.width(), self.score.height(), false);
+        for i in thing.iter().filter(|i| self.score.samples()[**i] >= times * times * self.doubtful) {
+            mask.samples_mut()[*i] = true;
+        }
+        mask
+    }
+}
+
+/// How much more than a thing's least its core may have to stand out: from two, each by the root of two more than the one
+/// before. Paper's noise is 0.005 in the logarithm of light and the least four times that; white from black is 4.
+fn cores() -> impl Iterator<Item = f32> {
+    (2..16).map(|k| std::f32::consts::SQRT_2.powi(k))
+}
+
+/// Length over width below which a thing may be two side by side: pieces are 60 mm and more, and few yarns are thicker than 4 mm.
+const WIDE: f64 = 15.0;
+
+/// By how much the slender things in a thing's core must be longer than those in all of it.
+const LONGER: f64 = 1.3;
+
+fn slender_things(ground: &Ground, standing: Standing, masked: &dyn Fn(Point<Image>) -> bool, samples: bool) -> Found {
+    let mut mask = standing.mask();
+    let mut all = Found::default();
     let longest = ground.reduced.rgb.width().max(ground.reduced.rgb.height()) as f64;
     for thing in components(&mask) {
         if (thing.len() as f64) < MIN_LENGTH_PART * longest {
             continue;
         }
-        let depth = depths(&mask, &thing);
-        for part in parts_of(&mask, &thing, &depth, longest) {
-            examine(ground, &mask, &part, &depth, longest, masked, &mut found);
+        let mut best = look_at(ground, &mask, std::slice::from_ref(&thing), longest, masked);
+        // Strands side by side are joined by their shadows and hairs, which stand out less than they do.
+        if samples && best.doubtful() && !mostly_masked(ground, &thing, masked) {
+            for times in cores() {
+                let core = standing.core(&thing, times);
+                let parts = components(&core);
+                if parts.is_empty() {
+                    break;
+                }
+                let parted = look_at(ground, &core, &parts, longest, masked);
+                if parted.several() && parted.worth_px() > LONGER * best.worth_px() {
+                    let clean = !parted.joined;
+                    thing.iter().for_each(|i| mask.samples_mut()[*i] = core.samples()[*i]);
+                    best = parted;
+                    best.found.traces.iter_mut().for_each(|t| t.parted = true);
+                    // Deeper in, a strand falls into its own lights and darks.
+                    if clean {
+                        break;
+                    }
+                }
+            }
         }
+        all.traces.extend(best.found.traces);
+        all.blobs.extend(best.found.blobs);
     }
-    found.mask = Some(mask);
-    found
+    for i in 0..all.traces.len() {
+        let beside = (0..all.traces.len()).filter(|k| *k != i);
+        let free = beside.map(|k| all.traces[i].apart_px(&all.traces[k]) - 0.5 * all.traces[k].width_px);
+        all.traces[i].free_px = free.fold(f64::INFINITY, f64::min);
+    }
+    all.mask = Some(mask);
+    all
 }
 
+/// Whether most of a thing is print.
+fn mostly_masked(ground: &Ground, thing: &[usize], masked: &dyn Fn(Point<Image>) -> bool) -> bool {
+    let width = ground.reduced.rgb.width();
+    let places = thing.iter().step_by(8);
+    let on_print =
+        places.filter(|i| masked(ground.reduced.image_from_reduced((**i % width) as f64, (**i / width) as f64)));
+    on_print.count() * 16 > thing.len()
+}
+
+impl Looked {
+    /// Whether it may be several, or one that drowns in its own shadow: nothing slender, a path cut out of something, or one that
+    /// is wide for its length.
+    fn doubtful(&self) -> bool {
+        self.joined || self.found.traces.iter().any(|t| t.length_px() < WIDE * t.width_px)
+    }
+
+    /// Whether there are several of a kind side by side: the second longest is at least half as long and thick as the longest,
+    /// all of that length run along with it within ten degrees, and between any two there is half a width of something else;
+    /// nearer to each other are the two edges of one thing.
+    fn several(&self) -> bool {
+        let Some(first) = self.found.traces.iter().max_by(|a, b| a.length_px().total_cmp(&b.length_px())) else {
+            return false;
+        };
+        let alike = |a: f64, b: f64| a.min(b) >= 0.5 * a.max(b);
+        let long: Vec<&Trace> = self.found.traces.iter().filter(|t| alike(t.length_px(), first.length_px())).collect();
+        let parallel = |t: &&Trace| {
+            let (Some(a), Some(b)) = (first.direction(), t.direction()) else { return false };
+            // Beside it, not beyond its end.
+            let ((from, to), (start, end)) = (first.span(a), t.span(a));
+            let beside = to.min(end) - from.max(start);
+            a.cross(b).abs() < 10f64.to_radians().sin() && beside >= 0.5 * (end - start)
+        };
+        let apart = |a: &Trace, b: &Trace| a.apart_px(b) > 0.75 * (a.width_px + b.width_px);
+        let parted = |(i, a): (usize, &&Trace)| long[i + 1..].iter().all(|b| apart(a, b));
+        long.len() > 1
+            && long.iter().all(parallel)
+            && long.iter().enumerate().all(parted)
+            && long.iter().filter(|t| alike(t.width_px, first.width_px)).count() > 1
+    }
+
+    /// Length of what was found, photo px; of a path that had to be cut out of several it is worth half.
+    fn worth_px(&self) -> f64 {
+        let length: f64 = self.found.traces.iter().map(Trace::length_px).sum();
+        if self.joined { 0.5 * length } else { length }
+    }
+}
+
+/// What was found in a thing, and whether it may be several that are joined.
+#[derive(Default)]
+struct Looked {
+    found: Found,
+    joined: bool,
+}
+
+fn look_at(
+    ground: &Ground,
+    mask: &Raster<bool>,
+    things: &[Vec<usize>],
+    longest: f64,
+    masked: &dyn Fn(Point<Image>) -> bool,
+) -> Looked {
+    let mut looked = Looked::default();
+    for thing in things.iter().filter(|thing| thing.len() as f64 >= MIN_LENGTH_PART * longest) {
+        let depth = depths(mask, thing);
+        for part in parts_of(mask, thing, &depth, longest) {
+            looked.joined |= examine(ground, mask, &part, &depth, longest, masked, &mut looked.found);
+        }
+    }
+    looked
+}
+
+/// Looks at one part of a thing; tells whether it may be several that are joined.
 fn examine(
     ground: &Ground,
     mask: &Raster<bool>,
@@ -89,7 +251,7 @@ fn examine(
     longest: f64,
     masked: &dyn Fn(Point<Image>) -> bool,
     found: &mut Found,
-) {
+) -> bool {
     let width = mask.width();
     let factor = ground.reduced.factor as f64;
     let spot = |i: usize| ((i % width) as f64, (i / width) as f64);
@@ -122,13 +284,14 @@ fn examine(
     if length < MIN_LENGTH_PART * longest || length < least * thickness {
         if thickness > 2.0 && part.len() as f64 > 4.0 * longest / 100.0 {
             found.blobs.push(boxed(part, width, ground, "not slender"));
+            return true;
         }
-        return;
+        return cut;
     }
     let half = crate::base::stats::median(&half_widths).unwrap_or(0.0);
     if thickness > 2.5 * (2.0 * half).max(1.0) {
         found.blobs.push(boxed(part, width, ground, "branched"));
-        return;
+        return true;
     }
     // Ground on both sides, or it is the ground's own edge.
     let beside = if crosses { 0.8 } else { 1.5 } * thickness + 2.0;
@@ -144,14 +307,15 @@ fn examine(
         .count();
     if free * 2 < path.len() {
         found.blobs.push(boxed(part, width, ground, "edge of the ground"));
-        return;
+        return cut;
     }
     let path: Vec<Point<Image>> = path.iter().copied().map(at).collect();
     if path.iter().filter(|p| masked(**p)).count() * 2 > path.len() {
         found.blobs.push(boxed(part, width, ground, "ruler marks"));
-        return;
+        return false;
     }
-    found.traces.push(Trace { path, width_px: thickness * factor });
+    found.traces.push(Trace { path, width_px: thickness * factor, free_px: f64::INFINITY, parted: false });
+    cut
 }
 
 /// Chord over path of a gentle curve. A straight line in steps to eight neighbours has 0.92 at the worst angle (22.5
@@ -197,8 +361,8 @@ fn boxed(part: &[usize], width: usize, ground: &Ground, why: &'static str) -> Bl
     Blob { corners: (corner(low), corner(high)), why }
 }
 
-/// Pixels that differ from the ground, by hysteresis on a 3 x 3 mean: grown from clear ones into doubtful ones.
-fn mask(ground: &Ground) -> Raster<bool> {
+/// How far pixels differ from the ground, on a 3 x 3 mean.
+fn standing(ground: &Ground) -> Standing {
     let (width, height) = (ground.difference.width(), ground.difference.height());
     let smooth = box3(&ground.difference);
     // The 3 x 3 mean lowers white noise to a third; paper grain and JPEG blocks are correlated, hence half. Below half a
@@ -217,7 +381,7 @@ fn mask(ground: &Ground) -> Raster<bool> {
             }
         }
     }
-    grown(&score, width, height, 4.0 * 4.0, 8.0 * 8.0)
+    Standing { score, doubtful: 4.0 * 4.0, clear: 8.0 * 8.0 }
 }
 
 /// Pixels above `doubtful` that are joined to one above `clear`.
@@ -246,7 +410,7 @@ fn grown(score: &Raster<f32>, width: usize, height: usize, doubtful: f32, clear:
 ///
 /// Statistics: over 7 x 7 pixels, of which about a quarter are independent, the mean square of the ground's own
 /// deviations scatters by about 40 % of itself; 2.2 is three deviations off, 4 is seven.
-fn textured_mask(ground: &Ground, with_darkness: bool) -> Raster<bool> {
+fn textured_standing(ground: &Ground, with_darkness: bool) -> Standing {
     const HALF_WINDOW: usize = 3;
     let (doubtful, clear) = (2.2f32, 4.0f32);
     let scale = ground.noise.map(|n| 1.0 / n);
@@ -255,7 +419,7 @@ fn textured_mask(ground: &Ground, with_darkness: bool) -> Raster<bool> {
         // No single glint decides: each pixel counts for four deviations squared at most in each component.
         d.iter().zip(&scale).map(|(v, s)| ((v * s) * (v * s)).min(16.0)).sum::<f32>() / 3.0
     });
-    let (width, height) = (energy.width(), energy.height());
+    let height = energy.height();
     let mut score = box_mean(&energy, HALF_WINDOW);
     for y in 0..height {
         for (x, value) in score.row_mut(y).iter_mut().enumerate() {
@@ -264,7 +428,7 @@ fn textured_mask(ground: &Ground, with_darkness: bool) -> Raster<bool> {
             }
         }
     }
-    grown(&score, width, height, doubtful, clear)
+    Standing { score, doubtful, clear }
 }
 
 /// Mean over squares of `2 half + 1` pixels a side, borders cut.

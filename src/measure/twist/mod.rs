@@ -119,8 +119,10 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     let all = length(&looks);
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
         strands.into_iter().zip(looks).filter(|(_, l)| l.readable(common)).unzip();
-    // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance.
-    if looks.is_empty() || length(&looks) < 0.5 * all {
+    // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance. Of a thing that had to be
+    // taken apart (a fence, a lace in its eyes) nearly all must.
+    let enough = if chosen.iter().any(|s| s.parted) { 0.9 } else { 0.5 };
+    if looks.is_empty() || length(&looks) < enough * all {
         return nothing(Reason::TwistNotVisible, request);
     }
     let weighed = plies::weigh(&looks);

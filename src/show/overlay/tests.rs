@@ -37,6 +37,7 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
     Strand {
         number,
         chosen,
+        parted: false,
         step_px: 1.0,
         stations,
         strip,
