@@ -15,6 +15,7 @@ mod mixture;
 mod piece;
 mod place;
 mod skein;
+mod standing;
 mod strip;
 mod trace;
 mod wraps;
