@@ -62,3 +62,19 @@ pub fn weighted_mean(pairs: impl IntoIterator<Item = (f64, f64)>) -> Option<f64>
     let (sum, weight) = pairs.into_iter().fold((0.0, 0.0), |(s, w), (v, k)| (s + v * k, w + k));
     (weight > 0.0).then(|| sum / weight)
 }
+
+/// Straight line by least squares through points (x, y, weight): value at 0 and slope; `None` where all lie at one x.
+#[must_use]
+pub fn weighted_line(points: impl IntoIterator<Item = (f64, f64, f64)>) -> Option<(f64, f64)> {
+    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
+    for (x, y, w) in points {
+        n += w;
+        sx += w * x;
+        sy += w * y;
+        sxx += w * x * x;
+        sxy += w * x * y;
+    }
+    let spread = n * sxx - sx * sx;
+    let slope = (n * sxy - sx * sy) / spread;
+    (spread > 1e-9 * n * n).then(|| ((sy - slope * sx) / n, slope))
+}

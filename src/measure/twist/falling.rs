@@ -123,19 +123,10 @@ fn scatter(rays: &[(f64, f64, f64)], half_width: f64) -> f64 {
 
 /// Exponent with which the fibres' power falls with frequency: the slope of the logarithms, weighed by the power.
 fn fall(rays: &[(f64, f64, f64)], scatter: f64) -> Option<f64> {
-    let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for (k, power, taper) in rays {
-        // The tapers widen the fan and lower its crest by as much.
-        let crest = power * ((scatter + taper) / scatter.max(1e-9)).sqrt();
-        let (x, y) = (k.ln(), crest.ln());
-        n += power;
-        sx += power * x;
-        sy += power * y;
-        sxx += power * x * x;
-        sxy += power * x * y;
-    }
-    let spread = n * sxx - sx * sx;
-    (spread > 1e-9 * n * n).then(|| ((sx * sy - n * sxy) / spread).clamp(0.0, 8.0))
+    // The tapers widen the fan and lower its crest by as much.
+    let crest = |power: f64, taper: f64| power * ((scatter + taper) / scatter.max(1e-9)).sqrt();
+    let points = rays.iter().map(|(k, power, taper)| (k.ln(), crest(*power, *taper).ln(), *power));
+    crate::base::stats::weighted_line(points).map(|(_, slope)| (-slope).clamp(0.0, 8.0))
 }
 
 #[cfg(test)]

@@ -90,21 +90,8 @@ fn wandering(power: &[Vec<f64>], rates: &[f64]) -> Option<Vec<f64>> {
     let mut weights = vec![1.0; rates.len()];
     let mut line = (0.0, 0.0);
     for _ in 0..8 {
-        let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for ((x, y), w) in logs.iter().zip(&means).zip(&weights) {
-            let w: f64 = w * w;
-            n += w;
-            sx += w * x;
-            sy += w * y;
-            sxx += w * x * x;
-            sxy += w * x * y;
-        }
-        let spread = n * sxx - sx * sx;
-        if spread <= 0.0 {
-            return None;
-        }
-        let slope = (n * sxy - sx * sy) / spread;
-        line = ((sy - slope * sx) / n, slope);
+        let points = logs.iter().zip(&means).zip(&weights).map(|((x, y), w): (_, &f64)| (*x, *y, w * w));
+        line = crate::base::stats::weighted_line(points)?;
         for ((w, x), y) in weights.iter_mut().zip(&logs).zip(&means) {
             *w = if y - line.0 - line.1 * x > 0.3 { 0.3 } else { 1.0 };
         }

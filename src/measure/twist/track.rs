@@ -15,6 +15,7 @@ use super::face::Face;
 const SLOPES: [f64; 2] = [1.4, STEEPEST_SLOPE];
 /// The steepest of them.
 const STEEPEST_SLOPE: f64 = 3.4;
+
 /// The followed component.
 #[derive(Debug, Clone)]
 pub(super) struct Track {
