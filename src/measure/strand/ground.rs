@@ -156,16 +156,16 @@ impl Ground {
         let (model, members) = fit_model(&cells, &members, columns, size, texture)?;
         let hull = convex_hull(&members.iter().flat_map(|i| cell_corners(*i, columns)).collect::<Vec<_>>());
         let rest = smooth_rest(&cells, &members, &model, columns, rows, size);
+        let across: Vec<(f64, (usize, usize, f32))> =
+            (0..width).map(|x| (x as f64 / size.0 - 0.5, cell_neighbours(x as f64, columns))).collect();
         for (y, row) in (0..height).zip(field.samples_mut().chunks_exact_mut(width)) {
             let v = y as f64 / size.1 - 0.5;
             let (above, below, down) = cell_neighbours(y as f64, rows);
+            let (above, below) = (rest.row(above), rest.row(below));
             // Along a row the model is a quadratic in u.
             let along = model.map(|m| [m[0] + m[2] * v + m[5] * v * v, m[1] + m[4] * v, m[3]]);
-            for (x, sample) in row.iter_mut().enumerate() {
-                let u = x as f64 / size.0 - 0.5;
-                let (before, after, right) = cell_neighbours(x as f64, columns);
-                let at = |r: usize, c: usize| rest.samples()[r * columns + c];
-                let (p, q, r, s) = (at(above, before), at(above, after), at(below, before), at(below, after));
+            for (sample, (u, (before, after, right))) in row.iter_mut().zip(&across) {
+                let (p, q, r, s) = (above[*before], above[*after], below[*before], below[*after]);
                 for (c, value) in sample.iter_mut().enumerate() {
                     let (top, bottom) = (p[c] + (q[c] - p[c]) * right, r[c] + (s[c] - r[c]) * right);
                     let [level, slope, bow] = along[c];
@@ -547,16 +547,21 @@ fn eroded(area: &Raster<bool>, rim: usize) -> Raster<bool> {
     let (width, height) = (area.width(), area.height());
     let mut across = Raster::filled(width, height, false);
     for y in 0..height {
-        let row = area.row(y);
-        for (x, out) in across.row_mut(y).iter_mut().enumerate() {
-            *out = row[x.saturating_sub(rim)..=(x + rim).min(width - 1)].iter().all(|v| *v);
+        let mut start = 0;
+        for run in area.row(y).chunk_by(|a, b| a == b) {
+            let end = start + run.len();
+            let from = if start == 0 { 0 } else { start + rim };
+            let to = if end == width { width } else { end.saturating_sub(rim) };
+            if run[0] {
+                across.row_mut(y).get_mut(from..to).unwrap_or_default().fill(true);
+            }
+            start = end;
         }
     }
-    let mut both = Raster::filled(width, height, false);
+    let mut both = across.clone();
     for y in 0..height {
-        let rows: Vec<&[bool]> = (y.saturating_sub(rim)..=(y + rim).min(height - 1)).map(|v| across.row(v)).collect();
-        for (x, out) in both.row_mut(y).iter_mut().enumerate() {
-            *out = rows.iter().all(|row| row[x]);
+        for other in y.saturating_sub(rim)..=(y + rim).min(height - 1) {
+            both.row_mut(y).iter_mut().zip(across.row(other)).for_each(|(out, inside)| *out &= inside);
         }
     }
     both
