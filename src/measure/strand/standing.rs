@@ -17,13 +17,14 @@ impl Standing {
         grown(&self.score, self.score.width(), self.score.height(), self.doubtful, self.clear)
     }
 
-    /// Of a thing, what stands out by `times` as much as the least of it.
-    pub(super) fn core(&self, thing: &[usize], times: f32) -> Raster<bool> {
-        let mut mask = Raster::filled(self.score.width(), self.score.height(), false);
-        for i in thing.iter().filter(|i| self.score.samples()[**i] >= times * times * self.doubtful) {
-            mask.samples_mut()[*i] = true;
-        }
-        mask
+    /// Takes out of a thing what does not stand out by `times` as much as the least of it: out of its mask and of the pixels
+    /// that are `left` of it.
+    pub(super) fn strip(&self, mask: &mut Raster<bool>, left: &mut Vec<usize>, times: f32) {
+        left.retain(|i| {
+            let stays = self.score.samples()[*i] >= times * times * self.doubtful;
+            mask.samples_mut()[*i] = stays;
+            stays
+        });
     }
 }
 

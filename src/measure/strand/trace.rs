@@ -117,11 +117,18 @@ fn slender_things(ground: &Ground, standing: Standing, masked: &dyn Fn(Point<Ima
         let mut best = look_at(ground, &mask, std::slice::from_ref(&thing), longest, masked);
         // Strands side by side are joined by their shadows and hairs, which stand out less than they do.
         if samples && best.doubtful() && !mostly_masked(ground, &thing, masked) {
+            let mut core = Raster::filled(mask.width(), mask.height(), false);
+            thing.iter().for_each(|i| core.samples_mut()[*i] = true);
+            let mut left = thing.clone();
             for times in cores() {
-                let core = standing.core(&thing, times);
-                let parts = components(&core);
+                let before = left.len();
+                standing.strip(&mut core, &mut left, times);
+                let parts = components_of(&core, &left);
                 if parts.is_empty() {
                     break;
+                }
+                if left.len() == before {
+                    continue;
                 }
                 let parted = look_at(ground, &core, &parts, longest, masked);
                 if parted.several() && parted.worth_px() > LONGER * best.worth_px() {
@@ -360,6 +367,40 @@ fn components(mask: &Raster<bool>) -> Vec<Vec<usize>> {
     all
 }
 
+/// The same of the pixels of one thing, in reading order, that are `left` in a mask.
+fn components_of(mask: &Raster<bool>, left: &[usize]) -> Vec<Vec<usize>> {
+    let (width, height) = (mask.width(), mask.height());
+    let mut all: Vec<Vec<usize>> = Vec::new();
+    let mut seen = Raster::filled(width, height, false);
+    for start in left {
+        if seen.samples()[*start] {
+            continue;
+        }
+        let mut thing = connected(mask, &mut seen, *start);
+        thing.sort_unstable();
+        all.push(thing);
+    }
+    all
+}
+
+/// The pixels of a mask that hang together with one of them, nearest first; marks them as seen.
+fn connected(mask: &Raster<bool>, seen: &mut Raster<bool>, start: usize) -> Vec<usize> {
+    let (width, height) = (mask.width(), mask.height());
+    seen.samples_mut()[start] = true;
+    let mut part = vec![start];
+    let mut next = 0;
+    while let Some(&i) = part.get(next) {
+        next += 1;
+        for j in around(i, width, height) {
+            if mask.samples()[j] && !seen.samples()[j] {
+                seen.samples_mut()[j] = true;
+                part.push(j);
+            }
+        }
+    }
+    part
+}
+
 /// Depth of each pixel inside its thing: chamfer distance (3-4 mask, G. Borgefors 1986) to the nearest pixel outside, px.
 /// The picture's border does not count as outside.
 #[derive(Debug)]
@@ -444,8 +485,8 @@ fn parts_of(mask: &Raster<bool>, thing: &[usize], depth: &Depth, longest: f64) -
 /// Half width of a thing: a line of width w has depths 1..w/2; the 85th percentile over all its pixels is close to it.
 fn typical_depth(width: usize, thing: &[usize], depth: &Depth) -> Option<f32> {
     let mut all: Vec<f32> = thing.iter().map(|i| depth.at(*i, width)).collect();
-    all.sort_unstable_by(f32::total_cmp);
-    all.get(all.len() * 85 / 100).copied()
+    let at = all.len() * 85 / 100;
+    (at < all.len()).then(|| *all.select_nth_unstable_by(at, f32::total_cmp).1)
 }
 
 /// The thing without its thin appendages (ticks and printed lines that touch it): what survives taking away a layer and
@@ -484,19 +525,7 @@ fn opened(mask: &Raster<bool>, thing: &[usize], depth: &Depth, layer: f32) -> Ve
         if !kept.samples()[*start] || seen.samples()[*start] {
             continue;
         }
-        seen.samples_mut()[*start] = true;
-        let mut part = vec![*start];
-        let mut next = 0;
-        while let Some(&i) = part.get(next) {
-            next += 1;
-            for j in around(i, width, height) {
-                if kept.samples()[j] && !seen.samples()[j] {
-                    seen.samples_mut()[j] = true;
-                    part.push(j);
-                }
-            }
-        }
-        parts.push(part);
+        parts.push(connected(&kept, &mut seen, *start));
     }
     parts
 }
@@ -524,16 +553,16 @@ fn longest_path(part: &[usize], depth: &Depth, width: usize) -> Vec<usize> {
 /// Dijkstra's distances over the part, where the middle is cheap: a step costs more the shallower it is.
 fn spread(part: &[usize], depth: &Depth, width: usize, from: usize) -> (Vec<u32>, Vec<Option<usize>>) {
     // Place of each pixel in `part`, through the depth grid.
-    let mut place = vec![usize::MAX; depth.values.len()];
+    let mut place = vec![u32::MAX; depth.values.len()];
     let slot = |i: usize| (i / width + 1 - depth.low.1) * depth.width + i % width + 1 - depth.low.0;
     for (k, i) in part.iter().enumerate() {
-        place[slot(*i)] = k;
+        place[slot(*i)] = k as u32;
     }
     let deepest = part.iter().map(|i| depth.at(*i, width)).fold(1.0f32, f32::max);
     let mut costs = vec![u32::MAX; part.len()];
     let mut back = vec![None; part.len()];
     let mut queue = BinaryHeap::new();
-    let start = place[slot(from)];
+    let start = place[slot(from)] as usize;
     costs[start] = 0;
     queue.push((Reverse(0u32), start));
     let offsets: [isize; 8] = {
@@ -547,9 +576,10 @@ fn spread(part: &[usize], depth: &Depth, width: usize, from: usize) -> (Vec<u32>
         let here = slot(part[k]) as isize;
         for (n, offset) in offsets.iter().enumerate() {
             let Some(&j) = usize::try_from(here + offset).ok().and_then(|s| place.get(s)) else { continue };
-            if j == usize::MAX {
+            if j == u32::MAX {
                 continue;
             }
+            let j = j as usize;
             let length = if n < 4 { 100.0 } else { 141.4 };
             let shallow = 1.0 + 2.0 * (1.0 - depth.at(part[j], width).min(deepest) / deepest);
             let next = cost.saturating_add((length * shallow) as u32);
