@@ -191,7 +191,7 @@ pub struct StrandParams {}
 /// Finds the yarn and measures its edges.
 #[must_use]
 pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
-    let lying = skein::lying(&photo.rgb, request);
+    let lying = skein::lying(&photo.rgb, scale, request);
     if let skein::Lying::Found(strands) = lying {
         return strands;
     }

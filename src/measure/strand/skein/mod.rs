@@ -18,6 +18,7 @@ use super::{Arrangement, Strand, StrandRequest, Strands, Wraps};
 use crate::base::geometry::{Image, Point, Region};
 use crate::base::raster::Raster;
 use crate::figures::words::Reason;
+use crate::measure::scale::ScaleFound;
 use clean::{Clean, cleanest};
 use follow::Path;
 use lay::Laid;
@@ -87,10 +88,10 @@ const BLOCK_DEVIATION: f32 = 0.05;
 const MOST_BLOCKS: usize = 4;
 
 /// Looks for strands that lie side by side, wound or in a skein. A picture that is neither costs a few milliseconds.
-pub(super) fn lying(picture: &Raster<[u8; 3]>, request: &StrandRequest) -> Lying {
+pub(super) fn lying(picture: &Raster<[u8; 3]>, scale: &ScaleFound, request: &StrandRequest) -> Lying {
     let region = request.region.as_ref();
     let Some(texture) = Texture::of(picture, region) else { return Lying::Neither };
-    if let Some((pieces, wraps)) = wound(picture, &texture) {
+    if let Some((pieces, wraps)) = wound(picture, &texture, scale) {
         return Lying::Found(strands(Arrangement::Wraps, pieces, Some(wraps), request));
     }
     if texture.part_above(FULL_DEVIATION) < FULL_PART {
@@ -120,9 +121,10 @@ fn strands(
     Strands { arrangement, pieces, wraps, refused: Vec::new(), pointed_at: request.points(), reason }
 }
 
-/// Counts wraps in every block of structure; `None` where there are none.
-fn wound(picture: &Raster<[u8; 3]>, texture: &Texture) -> Option<(Vec<Strand>, Wraps)> {
-    let mut blocks = texture.blocks_above(BLOCK_DEVIATION);
+/// Counts wraps in every block of structure that is not the ruler's own; `None` where there are none.
+fn wound(picture: &Raster<[u8; 3]>, texture: &Texture, scale: &ScaleFound) -> Option<(Vec<Strand>, Wraps)> {
+    let near = 1.5 * texture.side_px as f64;
+    let mut blocks = texture.blocks_above(BLOCK_DEVIATION, &|p| scale.near_tick(p, near));
     let area = |r: &Region| (r.max.x - r.min.x) * (r.max.y - r.min.y);
     blocks.sort_by(|a, b| area(b).total_cmp(&area(a)));
     blocks.iter().take(MOST_BLOCKS).find_map(|block| {

@@ -56,8 +56,8 @@ impl Texture {
     }
 
     /// Connected areas of cells of at least this deviation that are three cells across somewhere, as regions, one cell
-    /// larger all round.
-    pub(in super::super) fn blocks_above(&self, least: f32) -> Vec<Region> {
+    /// larger all round. Areas most of whose cells have their middles where structure is `known` are left out.
+    pub(in super::super) fn blocks_above(&self, least: f32, known: &dyn Fn(Point<Image>) -> bool) -> Vec<Region> {
         let (columns, rows) = (self.relative.width(), self.relative.height());
         let dense = |x: isize, y: isize| {
             x >= 0 && y >= 0 && self.relative.get(x as usize, y as usize).is_some_and(|v| v >= least)
@@ -74,11 +74,21 @@ impl Texture {
         for y in 0..rows {
             for x in 0..columns {
                 if core.get(x, y) == Some(true) {
-                    out.push(self.region_of(&flood(&mut core, x, y)));
+                    let cells = flood(&mut core, x, y);
+                    let known = cells.iter().filter(|cell| known(self.middle_of(**cell))).count();
+                    if 10 * known < 9 * cells.len() {
+                        out.push(self.region_of(&cells));
+                    }
                 }
             }
         }
         out
+    }
+
+    /// Middle of a cell.
+    fn middle_of(&self, cell: (usize, usize)) -> Point<Image> {
+        let at = |cell: usize, origin: usize| origin as f64 + (cell as f64 + 0.5) * self.side_px as f64;
+        Point::new(at(cell.0, self.origin.0), at(cell.1, self.origin.1))
     }
 
     /// The region around core cells: they, the ring of dense cells around them and one more.
