@@ -119,6 +119,28 @@ pub(super) struct Fit {
     pub(super) shift: usize,
 }
 
+/// Steepest rise from each cell to those within 0.7 of the envelope's radius in one direction, cells `step` apart; 0 where all
+/// fall. Columns go round; cells without a depth (NaN) do not count.
+fn steepest(depth: &[f64], (down, along): (i64, i64), step: f64) -> Vec<f64> {
+    let mut out = vec![0.0f64; depth.len()];
+    for n in 1..=(0.7 / step).ceil() as i64 {
+        let shift = (n * along).rem_euclid(TURN as i64) as usize;
+        let run = n as f64 * step;
+        for (r, slopes) in out.chunks_exact_mut(TURN).enumerate() {
+            let there = r as i64 + n * down;
+            if !(0..ROWS as i64).contains(&there) {
+                continue;
+            }
+            let row = |r: usize| &depth[r * TURN..(r + 1) * TURN];
+            let (wrapped, ahead) = row(there as usize).split_at(shift);
+            for ((slope, here), there) in slopes.iter_mut().zip(row(r)).zip(ahead.iter().chain(wrapped)) {
+                *slope = slope.max((there - here) / run);
+            }
+        }
+    }
+    out
+}
+
 /// Fits albedo per ply, light from three sides, depth, and what lies beyond either edge, at the best phase.
 ///
 /// The light on a matt round ply is linear in its normal (Lambert); the darkness of grooves grows with depth. `sense` +1: Z.
@@ -130,11 +152,11 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
     let mut depth = vec![f64::NAN; cells];
     let outer = bundle.envelope_per_half_width();
     for c in 0..TURN {
-        let theta = std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64;
+        let turned = bundle.turned(std::f64::consts::TAU * (c as f64 + 0.5) / TURN as f64, sense);
         for r in 0..ROWS {
             let at = r * TURN + c;
             let y = row_offset(r) / outer;
-            match bundle.seen(theta, sense, y) {
+            match turned.seen(y) {
                 Some(s) => {
                     basis[s.ply][at] = 1.0;
                     basis[plies][at] = s.normal_across;
@@ -148,28 +170,11 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
     }
     let row_step = 2.0 * REACH / (ROWS - 1) as f64 / outer;
     let column_step = std::f64::consts::TAU / bundle.tangent_at_one / TURN as f64;
-    for (k, (dr, dc)) in [(1i64, 0i64), (-1, 0), (0, 1), (0, -1)].into_iter().enumerate() {
-        let step = if dr != 0 { row_step } else { column_step };
-        for r in 0..ROWS as i64 {
-            for c in 0..TURN as i64 {
-                let at = r as usize * TURN + c as usize;
-                let here = depth[at];
-                if !here.is_finite() {
-                    continue;
-                }
-                let mut steepest = 0.0f64;
-                for n in 1..=(0.7 / step).ceil() as i64 {
-                    let rr = r + n * dr;
-                    if rr < 0 || rr >= ROWS as i64 {
-                        break;
-                    }
-                    let there = depth[rr as usize * TURN + (c + n * dc).rem_euclid(TURN as i64) as usize];
-                    if there.is_finite() {
-                        steepest = steepest.max((there - here) / (n as f64 * step));
-                    }
-                }
-                basis[plies + 5 + k][at] = steepest.atan();
-            }
+    for (k, (down, along)) in [(1i64, 0i64), (-1, 0), (0, 1), (0, -1)].into_iter().enumerate() {
+        let step = if down != 0 { row_step } else { column_step };
+        let steepest = steepest(&depth, (down, along), step);
+        for ((out, slope), here) in basis[plies + 5 + k].iter_mut().zip(&steepest).zip(&depth) {
+            *out = if here.is_finite() { slope.atan() } else { 0.0 };
         }
     }
     basis[plies + 9] = basis[plies].iter().map(|v| v * v).collect();
@@ -181,10 +186,14 @@ pub(super) fn fit(fold: &Fold, bundle: &Bundle, sense: f64) -> Fit {
     }
     // Row means removed, the basis is one short of full rank (all albedos and outsides together are constant): a
     // little ridge settles it.
-    let gram = DMatrix::from_fn(count, count, |i, j| {
-        basis[i].iter().zip(&basis[j]).map(|(a, b)| a * b).sum::<f64>()
-            + if i == j { 1e-3 * cells as f64 / 100.0 } else { 0.0 }
-    });
+    let mut gram = DMatrix::zeros(count, count);
+    for i in 0..count {
+        for j in 0..=i {
+            let product = basis[i].iter().zip(&basis[j]).map(|(a, b)| a * b).sum::<f64>();
+            (gram[(i, j)], gram[(j, i)]) = (product, product);
+        }
+        gram[(i, i)] += 1e-3 * cells as f64 / 100.0;
+    }
     let Some(cholesky) = gram.cholesky() else { return Fit { explained: 0.0, shift: 0 } };
     let distinct = if bundle.equal() { TURN / plies } else { TURN };
     let explained = |shift: usize| -> f64 {

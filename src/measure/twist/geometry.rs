@@ -122,24 +122,54 @@ impl Bundle {
         2.0 / mean
     }
 
-    /// The surface seen at height `y` across, when the yarn has turned by `theta`; `None` beside the yarn. `sense` +1: Z.
-    pub(super) fn seen(&self, theta: f64, sense: f64, y: f64) -> Option<Seen> {
-        let mut best: Option<Seen> = None;
-        for (k, ((r, rc), a)) in self.radii.iter().zip(&self.axis_radii).zip(&self.angles).enumerate() {
+    /// The plies when the yarn has turned by `theta`. `sense` +1: Z.
+    pub(super) fn turned(&self, theta: f64, sense: f64) -> Turned {
+        let places = self.radii.iter().zip(&self.axis_radii).zip(&self.angles);
+        let plies = places.map(|((r, rc), a)| {
             // With growing x a Z ply at the front moves down: y grows with theta.
             let at = theta + sense * a;
-            let middle = sense * rc * at.sin();
-            let front = rc * at.cos();
             // A tube that crosses the view at a slope is seen wider by 1 / cos of the slope.
             let slope = sense * self.tangent_at_one * rc * at.cos();
-            let half = r * slope.hypot(1.0);
-            let across = (y - middle) / half;
+            Crossing {
+                middle: sense * rc * at.sin(),
+                front: rc * at.cos(),
+                slope,
+                half: r * slope.hypot(1.0),
+                radius: *r,
+            }
+        });
+        Turned { plies: plies.collect() }
+    }
+}
+
+/// One ply where it crosses the view.
+#[derive(Debug, Clone, Copy)]
+struct Crossing {
+    middle: f64,
+    front: f64,
+    slope: f64,
+    half: f64,
+    radius: f64,
+}
+
+/// A bundle that has turned by some angle.
+#[derive(Debug, Clone)]
+pub(super) struct Turned {
+    plies: Vec<Crossing>,
+}
+
+impl Turned {
+    /// The surface seen at height `y` across; `None` beside the yarn.
+    pub(super) fn seen(&self, y: f64) -> Option<Seen> {
+        let mut best: Option<Seen> = None;
+        for (k, ply) in self.plies.iter().enumerate() {
+            let across = (y - ply.middle) / ply.half;
             if across.abs() >= 1.0 {
                 continue;
             }
-            let depth = front + r * (1.0 - across * across).sqrt();
+            let depth = ply.front + ply.radius * (1.0 - across * across).sqrt();
             if best.is_none_or(|b| depth > b.depth) {
-                best = Some(Seen { ply: k, normal_across: across, normal_along: -across * slope, depth });
+                best = Some(Seen { ply: k, normal_across: across, normal_along: -across * ply.slope, depth });
             }
         }
         best
