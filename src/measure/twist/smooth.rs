@@ -11,6 +11,15 @@ pub(super) fn gaussian(values: &[f64], sigma: f64) -> Vec<f64> {
     out
 }
 
+/// Gaussian averages of several lists of one length, none of whose values is absent.
+pub(super) fn gaussian_each<const LISTS: usize>(lists: [Vec<f64>; LISTS], sigma: f64) -> [Vec<f64>; LISTS] {
+    let norms = boxes(&vec![1.0; lists.first().map_or(0, Vec::len)], sigma);
+    lists.map(|list| {
+        let sums = boxes(&list, sigma);
+        sums.iter().zip(&norms).map(|(s, n)| s / n).collect()
+    })
+}
+
 /// Gaussian average along each row of a picture; columns that are not usable count as absent.
 pub(super) fn gaussian_rows(picture: &[f32], columns: usize, usable: &[bool], sigma: f64) -> Vec<f32> {
     let weights: Vec<f64> = usable.iter().map(|u| if *u { 1.0 } else { 0.0 }).collect();

@@ -222,8 +222,8 @@ fn refine(face: &Face, weights: &[f64], track: &mut Track, repeats: f64) {
 }
 
 pub(super) fn smooth_complex(z: &[Complex<f64>], sigma: f64) -> Vec<Complex<f64>> {
-    let re = super::smooth::gaussian(&z.iter().map(|v| v.re).collect::<Vec<_>>(), sigma);
-    let im = super::smooth::gaussian(&z.iter().map(|v| v.im).collect::<Vec<_>>(), sigma);
+    let parts = [z.iter().map(|v| v.re).collect(), z.iter().map(|v| v.im).collect()];
+    let [re, im] = super::smooth::gaussian_each(parts, sigma);
     re.into_iter().zip(im).map(|(a, b)| Complex::new(a, b)).collect()
 }
 
