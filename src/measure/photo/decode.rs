@@ -104,6 +104,11 @@ fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8
         decoder.read_image(picture.samples_mut().as_flattened_mut()).map_err(refused)?;
         return Ok(picture);
     }
+    if decoder.color_type() == ColorType::Rgba8 {
+        let mut rgba = vec![[0u8; 4]; width as usize * height as usize];
+        decoder.read_image(rgba.as_flattened_mut()).map_err(refused)?;
+        return Ok(laid_on_white(rgba, width as usize, height as usize));
+    }
     let picture = image::DynamicImage::from_decoder(decoder).map_err(refused)?;
     let rgb = over_white(picture);
     raster_of_bytes(width as usize, height as usize, rgb.into_raw())
@@ -138,16 +143,34 @@ fn png_ends(bytes: &[u8]) -> bool {
     false
 }
 
+/// Parts in which a picture with a fourth channel is given back while the one without it is filled.
+const PARTS: usize = 16;
+
+/// The picture without its fourth channel. From the end on what has been taken over is given back, so that the two are never
+/// in memory whole.
+fn laid_on_white(mut rgba: Vec<[u8; 4]>, width: usize, height: usize) -> Raster<[u8; 3]> {
+    let mut picture = Raster::filled(width, height, [0u8; 3]);
+    let part = rgba.len().div_ceil(PARTS).max(1);
+    for out in picture.samples_mut().rchunks_mut(part) {
+        let taken = rgba.split_off(rgba.len().saturating_sub(out.len()));
+        rgba.shrink_to_fit();
+        out.iter_mut().zip(taken).for_each(|(out, pixel)| *out = on_white(pixel));
+    }
+    picture
+}
+
+/// A pixel in front of white paper.
+fn on_white([r, g, b, a]: [u8; 4]) -> [u8; 3] {
+    [r, g, b].map(|c| ((u32::from(c) * u32::from(a) + 255 * (255 - u32::from(a)) + 127) / 255) as u8)
+}
+
 /// Eight-bit RGB; what is transparent shows white paper.
 pub(super) fn over_white(picture: image::DynamicImage) -> image::RgbImage {
     if !picture.color().has_alpha() {
         return picture.into_rgb8();
     }
     let rgba = picture.into_rgba8();
-    image::RgbImage::from_fn(rgba.width(), rgba.height(), |x, y| {
-        let [r, g, b, a] = rgba.get_pixel(x, y).0.map(u32::from);
-        image::Rgb([r, g, b].map(|c| ((c * a + 255 * (255 - a) + 127) / 255) as u8))
-    })
+    image::RgbImage::from_fn(rgba.width(), rgba.height(), |x, y| image::Rgb(on_white(rgba.get_pixel(x, y).0)))
 }
 
 fn advice_for(bytes: &[u8]) -> &'static str {
