@@ -20,12 +20,18 @@ pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     if values.is_empty() {
         return None;
     }
-    let mut parted = values.to_vec();
+    let mut parted: Vec<i64> = values.iter().map(|v| order_f64(v.to_bits() as i64)).collect();
     let at = p.clamp(0.0, 1.0) * (parted.len() - 1) as f64;
     let low = at as usize;
-    let (_, here, above) = parted.select_nth_unstable_by(low, f64::total_cmp);
-    let next = above.iter().copied().min_by(f64::total_cmp).unwrap_or(*here);
-    Some(*here + (next - *here) * (at - low as f64))
+    let (_, here, above) = parted.select_nth_unstable(low);
+    let number = |key: i64| f64::from_bits(order_f64(key) as u64);
+    let next = number(above.iter().copied().min().unwrap_or(*here));
+    Some(number(*here) + (next - number(*here)) * (at - low as f64))
+}
+
+/// A number's bits as a whole number of the same order, and back: whole numbers are compared faster (as `f64::total_cmp` does).
+fn order_f64(bits: i64) -> i64 {
+    bits ^ (((bits >> 63) as u64) >> 1) as i64
 }
 
 /// Median; `None` when empty.
@@ -41,11 +47,14 @@ pub fn median_of_sorted(values: &[f64]) -> Option<f64> {
     Some(*below + (*above - *below) * 0.5)
 }
 
-/// Upper median of samples, which it puts into another order; `None` when empty.
+/// Upper median of samples; `None` when empty.
 #[must_use]
-pub fn upper_median(samples: &mut [f32]) -> Option<f32> {
-    let half = samples.len() / 2;
-    (!samples.is_empty()).then(|| *samples.select_nth_unstable_by(half, f32::total_cmp).1)
+pub fn upper_median(samples: impl IntoIterator<Item = f32>) -> Option<f32> {
+    // As whole numbers of the same order (as `f32::total_cmp` does): they are compared faster.
+    let order = |bits: i32| bits ^ (((bits >> 31) as u32) >> 1) as i32;
+    let mut keys: Vec<i32> = samples.into_iter().map(|v| order(v.to_bits() as i32)).collect();
+    let half = keys.len() / 2;
+    (!keys.is_empty()).then(|| f32::from_bits(order(*keys.select_nth_unstable(half).1) as u32))
 }
 
 /// Standard deviation estimated from the median absolute deviation, `1.4826 MAD` (consistent for a normal

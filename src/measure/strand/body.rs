@@ -84,20 +84,17 @@ fn row_look(band: &Band, row: usize, start: usize, end: usize) -> (f32, f32) {
     let [l, r, b] = [0, 1, 2].map(|c: usize| band.planes[c].row(row).get(start..end).unwrap_or(&[]));
     // A hundred samples tell a median to a tenth of its spread.
     let stride = (l.len() / 100).max(1);
-    let mut evidence: Vec<f32> = (2..l.len().saturating_sub(2))
-        .step_by(stride)
-        .map(|i| {
-            // The offset keeps noise of dark pixels from counting as texture.
-            let own = l[i].max(0.0) + 0.1;
-            let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
-            let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
-            let change = 0.5 * (l[i - 2] + l[i + 2] - 2.0 * l[i]) / own;
-            let colour = ((r[i] * r[i] + b[i] * b[i]).sqrt() / own - SHADOW_TINT).max(0.0);
-            colour * colour + dark * dark + bright * bright + change * change
-        })
-        .collect();
-    let mut light: Vec<f32> = l.iter().step_by(stride).copied().collect();
-    (upper_median(&mut evidence).unwrap_or(0.0), upper_median(&mut light).unwrap_or(1.0))
+    let evidence = (2..l.len().saturating_sub(2)).step_by(stride).map(|i| {
+        // The offset keeps noise of dark pixels from counting as texture.
+        let own = l[i].max(0.0) + 0.1;
+        let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
+        let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
+        let change = 0.5 * (l[i - 2] + l[i + 2] - 2.0 * l[i]) / own;
+        let colour = ((r[i] * r[i] + b[i] * b[i]).sqrt() / own - SHADOW_TINT).max(0.0);
+        colour * colour + dark * dark + bright * bright + change * change
+    });
+    let light = l.iter().step_by(stride).copied();
+    (upper_median(evidence).unwrap_or(0.0), upper_median(light).unwrap_or(1.0))
 }
 
 /// Moves the lit side's edge of a body out to where bare ground begins. A body is often plainer on its lit side, but there

@@ -312,9 +312,8 @@ fn template(
                     .step_by(skip)
                     .filter_map(|w| under(windows.of(*w, feature), shifts[*w], half_template, reach).get(tap)),
             );
-            let mean = upper_median(&mut values)?;
-            values.iter_mut().for_each(|v| *v = (*v - mean).abs());
-            let deviation = 1.4826 * upper_median(&mut values)?;
+            let mean = upper_median(values.iter().copied())?;
+            let deviation = 1.4826 * upper_median(values.iter().map(|v| (v - mean).abs()))?;
             let spread = deviation.hypot(LEAST_SPREAD[feature]);
             let at = feature * taps + tap;
             (out.mean[at], out.inverse_spread[at], out.log_spread[at]) = (mean, 1.0 / spread, spread.ln());
@@ -354,7 +353,7 @@ fn two_kinds(windows: &Windows, shifts: &[isize], half_template: usize, reach: u
         let norm = direction.iter().map(|d| d * d).sum::<f32>().sqrt().max(1e-12);
         direction.iter_mut().for_each(|d| *d /= norm);
     }
-    let middle = upper_median(&mut scores.clone()).unwrap_or(0.0);
+    let middle = upper_median(scores.iter().copied()).unwrap_or(0.0);
     scores.iter().map(|s| usize::from(*s > middle)).collect()
 }
 

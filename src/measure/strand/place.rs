@@ -163,20 +163,13 @@ impl Profile {
             .map(|(column, row)| (column, *row))
             .collect();
         let stride = (members.len() / MOST_COLUMNS).max(1);
-        let mut values: Vec<f32> = Vec::with_capacity(members.len() / stride + 1);
         let planes = [0, 1, 2].map(|c: usize| {
-            x.iter()
-                .map(|x| {
-                    values.clear();
-                    values.extend(
-                        members
-                            .iter()
-                            .step_by(stride)
-                            .map(|(column, row)| between_rows(&band.planes[c], *column, row + outward * x)),
-                    );
-                    f64::from(upper_median(&mut values).unwrap_or(0.0))
-                })
-                .collect()
+            let at = |x: &f64| {
+                let few = members.iter().step_by(stride);
+                let values = few.map(|(column, row)| between_rows(&band.planes[c], *column, row + outward * x));
+                f64::from(upper_median(values).unwrap_or(0.0))
+            };
+            x.iter().map(at).collect()
         });
         Self { x, planes }
     }
