@@ -7,6 +7,8 @@
 //! dynamic programming. What comes out is the course of the edge; how far the whole course lies from the core edge is
 //! `place`'s to say.
 
+use std::f32::consts::FRAC_1_SQRT_2;
+
 use super::band::{Band, between_rows};
 use super::centre_line::{running_median, smooth_values};
 use super::edges::Side;
@@ -99,7 +101,8 @@ impl Windows {
 /// Mean and spread of the windows of one kind, from inside to outside.
 struct Template {
     mean: Vec<f32>,
-    inverse_spread: Vec<f32>,
+    /// What a deviation is multiplied by so that its square is half the square in spreads.
+    scale: Vec<f32>,
     log_spread: Vec<f32>,
 }
 
@@ -297,7 +300,7 @@ fn template(
     let taps = 2 * half_template + 1;
     let mut out = Template {
         mean: vec![0.0; FEATURES * taps],
-        inverse_spread: vec![0.0; FEATURES * taps],
+        scale: vec![0.0; FEATURES * taps],
         log_spread: vec![0.0; FEATURES * taps],
     };
     // A few hundred windows tell a median to a twentieth of the spread.
@@ -316,7 +319,7 @@ fn template(
             let deviation = 1.4826 * upper_median(values.iter().map(|v| (v - mean).abs()))?;
             let spread = deviation.hypot(LEAST_SPREAD[feature]);
             let at = feature * taps + tap;
-            (out.mean[at], out.inverse_spread[at], out.log_spread[at]) = (mean, 1.0 / spread, spread.ln());
+            (out.mean[at], out.scale[at], out.log_spread[at]) = (mean, FRAC_1_SQRT_2 / spread, spread.ln());
         }
     }
     Some(out)
@@ -442,6 +445,9 @@ const LEAST_SHARE: usize = 8;
 /// Windows that a profile needs.
 const LEAST_MEMBERS: usize = 12;
 
+/// Shifts whose costs are summed side by side: as many as the narrowest reach has, and one less.
+const SIDE_BY_SIDE: usize = 8;
+
 /// Cost of every shift of every window, `2 reach + 1` a window: half the capped squared deviations plus the logarithm of
 /// the spread, per feature, against the template of the window's kind. Beyond the template's ends its last values go on:
 /// inside is yarn, outside is not. Where windows may `choose`, their kind becomes the one that fits best.
@@ -457,6 +463,7 @@ fn shift_costs(
     let mut costs = vec![f32::MAX; windows.count * candidates];
     let mut head = vec![0.0f32; candidates];
     let mut tail = vec![0.0f32; candidates];
+    let mut under = vec![0.0f32; candidates];
     let mut own = vec![0.0f32; candidates];
     for (window, out) in costs.chunks_exact_mut(candidates).enumerate() {
         let mut best_kind = (f32::MAX, kinds[window]);
@@ -466,32 +473,36 @@ fn shift_costs(
             for feature in 0..FEATURES {
                 let profile = windows.of(window, feature);
                 let part = feature * taps..(feature + 1) * taps;
-                let (mean, inverse, log) =
-                    (&template.mean[part.clone()], &template.inverse_spread[part.clone()], &template.log_spread[part]);
-                let cost = |value: f32, (mean, inverse, log): (f32, f32, f32)| {
-                    let z = (value - mean) * inverse;
-                    let square = z * z;
-                    (if square < CAP { 0.5 * square } else { 0.5 * CAP }) + log
+                let (mean, scale, log) =
+                    (&template.mean[part.clone()], &template.scale[part.clone()], &template.log_spread[part]);
+                // Without the logarithm, which all shifts share: this is where most of the time goes.
+                let cost = |value: f32, mean: f32, scale: f32| {
+                    let z = (value - mean) * scale;
+                    let half = z * z;
+                    if half < 0.5 * CAP { half } else { 0.5 * CAP }
                 };
-                let at = |tap: usize| (mean[tap], inverse[tap], log[tap]);
-                let (inmost, outmost) = (at(0), at(taps - 1));
+                let logs = log.iter().sum::<f32>();
+                let last = taps - 1;
                 // Before the template lie as many taps as it is shifted, after it those that are left.
                 let after = profile.get(taps..).unwrap_or(&[]);
                 for (shift, value) in profile.iter().take(candidates - 1).enumerate() {
-                    head[shift + 1] = head[shift] + cost(*value, inmost);
+                    head[shift + 1] = head[shift] + cost(*value, mean[0], scale[0]) + log[0];
                 }
                 for (shift, value) in after.iter().enumerate().rev() {
-                    tail[shift] = tail[shift + 1] + cost(*value, outmost);
+                    tail[shift] = tail[shift + 1] + cost(*value, mean[last], scale[last]) + log[last];
                 }
-                for ((total, head), tail) in own.iter_mut().zip(&head).zip(&tail) {
-                    *total += head + tail;
-                }
-                // Taps outside, shifts inside: neighbouring sums run side by side.
-                for tap in 0..taps {
-                    let expected = at(tap);
-                    for (total, value) in own.iter_mut().zip(&profile[tap..tap + candidates]) {
-                        *total += cost(*value, expected);
+                // Some shifts side by side; the last of them overlap those before.
+                for start in (0..candidates - SIDE_BY_SIDE).step_by(SIDE_BY_SIDE).chain([candidates - SIDE_BY_SIDE]) {
+                    let mut sums = [0.0f32; SIDE_BY_SIDE];
+                    let values =
+                        profile[start..].windows(SIDE_BY_SIDE).filter_map(<[f32]>::first_chunk::<SIDE_BY_SIDE>);
+                    for ((values, mean), scale) in values.zip(mean).zip(scale) {
+                        sums.iter_mut().zip(values).for_each(|(sum, value)| *sum += cost(*value, *mean, *scale));
                     }
+                    under[start..start + SIDE_BY_SIDE].copy_from_slice(&sums);
+                }
+                for (((total, under), head), tail) in own.iter_mut().zip(&under).zip(&head).zip(&tail) {
+                    *total += head + under + tail + logs;
                 }
             }
             let least = own.iter().copied().fold(f32::MAX, f32::min);
