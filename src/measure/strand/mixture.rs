@@ -10,7 +10,8 @@
 //!
 //! and `C` is full cover up to the edge and `h exp(-x / l)` beyond it, blurred by the picture's own blur. Colour relative
 //! to the own light of body and of ground is all but constant, so the two colour planes are the mixture of the same light,
-//! as seen on either side, times a colour: where light shows shading only, colour decides, and shading cancels in it.
+//! as seen on either side, times a colour, blurred once more as the file keeps it: where light shows shading only, colour
+//! decides, and shading cancels in it.
 //!
 //! Mixing is linear in light, therefore so is the fit, with weights that make errors relative to the light.
 
@@ -32,9 +33,15 @@ pub(super) const BLURS: [f64; 5] = [0.55, 0.8, 1.2, 1.8, 2.5];
 /// would be core by definition.
 const HAIRS: [(f64, f64); 6] = [(0.0, 1.0), (0.15, 3.0), (0.3, 1.5), (0.3, 5.0), (0.45, 1.5), (0.45, 4.0)];
 
-/// Blurs that colour may have beyond light's, rows: JPEG keeps it at half resolution (4:2:0), a box two pixels wide, the
-/// decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a third.
-const COLOUR_BLURS: [f64; 2] = [1.0, 2.0];
+/// Blurs that colour may have beyond light's, as two running means of so many taps: JPEG keeps it at half resolution (4:2:0), a
+/// box two pixels wide, the decoder's interpolation is another, and the camera's own interpolation of its colour mosaic a
+/// third. Standard deviations of one row and of two.
+const COLOUR_BLURS: [[usize; 2]; 2] = [[5, 5], [9, 11]];
+
+/// Files keep colour as differences of code values, which grow as light to the power 1 / 2.2 (IEC 61966-2-1), and that is
+/// where it is blurred: a difference of light `d` at light `L` is one of code values proportional to `d L^(1 / 2.2 - 1)`. Beside
+/// a brighter ground, colour that was blurred looks stronger there than in the yarn, and half of it lies too far out.
+const CODE: f64 = 1.0 / 2.2 - 1.0;
 
 /// Residual that no model is trusted to be better than, sum of squared relative errors.
 const LEAST_RESIDUAL: f64 = 1e-3;
@@ -56,31 +63,13 @@ pub(super) const LEAST_TAPS: usize = 2 * LIGHT + 4;
 /// Farthest from an edge that cover is asked for, rows.
 const FAR: usize = 24;
 
-/// Cover at every quarter of a row from `-FAR` to `FAR` outside of the edge, for one blur and one cover by hairs: of light, and
-/// of colour under each of its blurs.
-struct Covers {
-    light: Vec<f64>,
-    colour: [Vec<f64>; COLOUR_BLURS.len()],
-}
-
-/// For each of `BLURS`, for each of `HAIRS`.
-static COVERS: LazyLock<Vec<Vec<Covers>>> = LazyLock::new(|| {
+/// Cover at every quarter of a row from `-FAR` to `FAR` outside of the edge, for each of `BLURS`, for each of `HAIRS`.
+static COVERS: LazyLock<Vec<Vec<Vec<f64>>>> = LazyLock::new(|| {
     let table = |blur: f64, hairs: (f64, f64)| -> Vec<f64> {
         let steps = (FAR as f64 / SPACING) as i32;
         (-steps..=steps).map(|k| cover(f64::from(k) * SPACING, blur, hairs)).collect()
     };
-    BLURS
-        .iter()
-        .map(|blur| {
-            HAIRS
-                .iter()
-                .map(|hairs| Covers {
-                    light: table(*blur, *hairs),
-                    colour: COLOUR_BLURS.map(|more| table(blur.hypot(more), *hairs)),
-                })
-                .collect()
-        })
-        .collect()
+    BLURS.iter().map(|blur| HAIRS.iter().map(|hairs| table(*blur, *hairs)).collect()).collect()
 });
 
 /// The taps that a fit looks at, with what is seen there.
@@ -109,6 +98,7 @@ impl Window {
     ) -> Option<()> {
         let [light, red, blue] = &self.values;
         let squares = self.values.each_ref().map(|v| v.iter().map(|v| v * v).sum::<f64>());
+        let codes: Vec<f64> = self.own.iter().map(|light| light.powf(CODE)).collect();
         // Neighbouring taps are half a row apart under a blur of about a row.
         let independent = self.x.len() as f64 / 4.0;
         // A tap's distance from the edge in quarters of a row, and the terms that do not depend on the blur.
@@ -134,20 +124,24 @@ impl Window {
             let seen = self.own_light(edge, 1.5 * blur);
             for covers in &COVERS[which] {
                 let rows = place.iter().zip(&shapes).zip(&self.scale).map(|((place, s), scale)| {
-                    let yarn = covers.light[*place];
+                    let yarn = covers[*place];
                     let (yarn, ground) = (yarn / scale, (1.0 - yarn) / scale);
                     [yarn, ground, yarn * s[0], yarn * s[1], yarn * s[2], ground * s[3], ground * s[4], ground * s[5]]
                 });
                 let [shade] = left(rows, LIGHT_RIDGE, [light], [squares[0]])?;
+                let coloured =
+                    || place.iter().zip(&seen).zip(&codes).map(|((place, seen), code)| (covers[*place], seen, code));
+                let yarn: Vec<f64> = coloured().map(|(cover, (body, _), code)| cover * body * code).collect();
+                let ground: Vec<f64> = coloured().map(|(cover, (_, card), code)| (1.0 - cover) * card * code).collect();
                 let mut tints = f64::MAX;
-                for colour in &covers.colour {
-                    let rows = place.iter().zip(&shapes).zip(&self.scale).zip(&seen).map(
-                        |(((place, s), scale), (body, card))| {
-                            let yarn = colour[*place];
-                            let (yarn, ground) = (yarn * body / scale, (1.0 - yarn) * card / scale);
-                            [yarn, yarn * s[0], ground, ground * s[3]]
-                        },
-                    );
+                for widths in COLOUR_BLURS {
+                    let (yarn, ground) = (blurred(&yarn, widths), blurred(&ground, widths));
+                    let parts = yarn.iter().zip(&ground).zip(&codes).zip(&self.scale);
+                    let rows = shapes.iter().zip(parts).map(|(s, (((yarn, ground), code), scale))| {
+                        // Back to light, in which the values are.
+                        let (yarn, ground) = (yarn / (code * scale), ground / (code * scale));
+                        [yarn, yarn * s[0], ground, ground * s[3]]
+                    });
                     let [r, b] = left(rows, COLOUR_RIDGE, [red, blue], [squares[1], squares[2]])?;
                     tints = tints.min(r.ln() + b.ln());
                 }
@@ -169,6 +163,22 @@ impl Window {
         };
         self.x.iter().map(|x| (at(x.min(edge - gap)), at(x.max(edge + gap)))).collect()
     }
+}
+
+/// Running means one after the other; beyond the ends the last values go on.
+fn blurred(values: &[f64], widths: [usize; 2]) -> Vec<f64> {
+    widths.into_iter().fold(values.to_vec(), |values, width| {
+        let (half, last) = (width as isize / 2, values.len() as isize - 1);
+        let at = |i: isize| values[i.clamp(0, last.max(0)) as usize];
+        let mut sum: f64 = (-half..=half).map(at).sum();
+        (0..=last)
+            .map(|i| {
+                let mean = sum / width as f64;
+                sum += at(i + half + 1) - at(i - half);
+                mean
+            })
+            .collect()
+    })
 }
 
 /// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted
