@@ -29,8 +29,7 @@ pub(super) fn singles(strand: &Strand, look: &PieceLook, sense: f64) -> StrandTw
             let angle = sense * look.fibres_of(window);
             // A window off by more than 20 degrees follows something else: a hair, a shadow.
             if (angle - middle).abs() < 0.35 {
-                let radius = window.radius * look.fine_stations_per_column / look.fine_stations_per_column;
-                let tangent = angle.tan() * radius / (radius - LINE_DEPTH).max(0.5 * radius);
+                let tangent = angle.tan() * window.radius / (window.radius - LINE_DEPTH).max(0.5 * window.radius);
                 knots.push((window.column * look.fine_stations_per_column, tangent.atan()));
             }
         }

@@ -21,6 +21,9 @@ const LEAST_COLOUR: f64 = 16.0;
 /// Least part of the lines that must tell the same number.
 const AGREEING: f64 = 0.6;
 
+/// Lines below which all must: three of four or five easily tell the same wrong number of a yarn whose plies look like wraps.
+const FEW_LINES: usize = 6;
+
 /// Cost of a wrap that is wider or narrower than the pitch: the square of the relative difference times this. At 0.6 two
 /// wraps taken for one (difference 1) cost a crease of contrast 0.6, more than any; a wrap split in two costs 0.3, more
 /// than the deepest groove between plies, averaged over three pitches, shows.
@@ -89,7 +92,8 @@ pub(super) fn part(picture: &Raster<[u8; 3]>, block: &Block) -> Option<Parted> {
     let counts: Vec<f64> = found.iter().map(|a| a.bounds.len() as f64).collect();
     let count = median(&counts)?.round() as usize;
     let agreeing: Vec<&Across> = found.iter().filter(|a| a.bounds.len() == count).collect();
-    if count < 2 || agreeing.len() < 3 || (agreeing.len() as f64) < AGREEING * lines as f64 {
+    let wanted = if lines < FEW_LINES { 1.0 } else { AGREEING };
+    if count < 2 || agreeing.len() < 3 || (agreeing.len() as f64) < wanted * lines as f64 {
         return None;
     }
     let mut bounds = Vec::with_capacity(count);

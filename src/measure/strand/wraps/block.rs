@@ -2,6 +2,7 @@
 
 use super::super::skein::follow::Path;
 use crate::base::geometry::{Image, Point};
+use crate::base::raster::Raster;
 use crate::base::stats::median;
 
 /// Largest angle between strands of one block, radians: wraps wound by hand slant by a few degrees.
@@ -15,6 +16,14 @@ const FEWEST: usize = 3;
 
 /// Most paths tried as the middle of a block.
 const MOST_SEEDS: usize = 12;
+
+/// Difference of colour, code values, from which on a pitch beside the yarn is no more yarn; or so many times what two wraps
+/// beside each other differ by. The mean over a pitch and over half the block hides grooves and fibres.
+const ANOTHER_COLOUR: f64 = 16.0;
+const ANOTHER_SPREAD: f64 = 5.0;
+
+/// Wraps over which the light hardly changes.
+const RECENT: usize = 5;
 
 /// A straight strand of the block: `u = at + slope v`.
 #[derive(Debug, Clone, Copy)]
@@ -120,6 +129,54 @@ impl Block {
         };
         let worth = run.iter().map(|l| l.to - l.from).sum::<f64>() * pitch;
         Some((worth, block))
+    }
+
+    /// The block with its flanks where the yarn's colour ends. Strands whose course was not found lie beyond one that was, and
+    /// the run of neighbours then ends in the middle of the yarn.
+    pub(super) fn grown(mut self, picture: &Raster<[u8; 3]>) -> Self {
+        let inner = ((self.flanks.1 - self.flanks.0) / self.pitch_px).round().max(1.0) as i32;
+        let known: Vec<[f64; 3]> =
+            (0..=inner).filter_map(|k| self.colour(picture, self.flanks.0 + f64::from(k) * self.pitch_px)).collect();
+        let apart = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
+        let spread = median(&known.windows(2).map(|pair| apart(&pair[0], &pair[1])).collect::<Vec<_>>()).unwrap_or(0.0);
+        let limit = ANOTHER_COLOUR.max(ANOTHER_SPREAD * spread);
+        let farthest = |outwards: f64, flank: f64, mut last: Vec<[f64; 3]>| {
+            let mut at = flank;
+            loop {
+                let next = at + outwards * self.pitch_px;
+                let recent = &last[last.len().saturating_sub(RECENT)..];
+                let expected = std::array::from_fn(|c| {
+                    median(&recent.iter().map(|colour| colour[c]).collect::<Vec<_>>()).unwrap_or(0.0)
+                });
+                match self.colour(picture, next) {
+                    Some(colour) if apart(&colour, &expected) < limit => last.push(colour),
+                    _ => return at,
+                }
+                at = next;
+            }
+        };
+        let backwards: Vec<[f64; 3]> = known.iter().rev().copied().collect();
+        self.flanks = (farthest(-1.0, self.flanks.0, backwards), farthest(1.0, self.flanks.1, known));
+        self
+    }
+
+    /// Mean colour over a pitch about `u` and the middle half of the block's length, code values; `None` outside the picture.
+    fn colour(&self, picture: &Raster<[u8; 3]>, u: f64) -> Option<[f64; 3]> {
+        const CELLS: [i32; 2] = [8, 32];
+        let (middle, length) = ((self.ends.0 + self.ends.1) / 2.0, self.ends.1 - self.ends.0);
+        let mut sum = [0.0f64; 3];
+        for i in 0..CELLS[0] {
+            for j in 0..CELLS[1] {
+                let part = |k: i32, of: i32| (f64::from(k) + 0.5) / f64::from(of) - 0.5;
+                let v = middle + 0.5 * length * part(j, CELLS[1]);
+                let p = self.image_from_block(u + self.pitch_px * part(i, CELLS[0]) + self.aside(u, v), v);
+                let (x, y) = (p.x.round(), p.y.round());
+                let inside = x >= 0.0 && y >= 0.0;
+                let pixel = inside.then(|| picture.get(x as usize, y as usize)).flatten()?;
+                sum.iter_mut().zip(pixel).for_each(|(s, c)| *s += f64::from(c));
+            }
+        }
+        Some(sum.map(|s| s / f64::from(CELLS[0] * CELLS[1])))
     }
 
     /// Photo coordinates of a point of the block.

@@ -20,7 +20,7 @@ const FEWEST: usize = 4;
 /// Counts the wraps among parallel paths; `None` where there is no block of yarn wound side by side with bare ground on
 /// both of its flanks.
 pub(super) fn count(picture: &Raster<[u8; 3]>, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
-    let block = Block::of(paths)?;
+    let block = Block::of(paths)?.grown(picture);
     let parted = across::part(picture, &block)?;
     if parted.wraps() < FEWEST {
         return None;
