@@ -22,7 +22,18 @@ const STRIP_DIAMETERS: f64 = 1.3;
 
 /// Traces one piece; `None` where no body can be made out along the trace.
 pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<Strand> {
-    seen(photo, ground, trace, SeenBy::Amount).or_else(|| seen(photo, ground, trace, SeenBy::Presence))
+    match seen(photo, ground, trace, SeenBy::Amount) {
+        Err(Unseen::NoBody) => seen(photo, ground, trace, SeenBy::Presence).ok(),
+        measured => measured.ok(),
+    }
+}
+
+/// Why a trace is no piece.
+enum Unseen {
+    /// Nothing that could be a body, or one bright line of it: what merely differs from the ground may show the whole.
+    NoBody,
+    /// Part of a thing that goes on beside it.
+    PartOfMore,
 }
 
 /// How far off a rough edge may be, diameters: half of the evidence leaves out the plainer part of a flank, presence only what
@@ -34,13 +45,13 @@ fn rough_reach(seen_by: SeenBy) -> f64 {
     }
 }
 
-fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Option<Strand> {
+fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Result<Strand, Unseen> {
     // First pass: coarse, wide, to find the body beside its shadow.
     let rough_step = (trace.width_px / 16.0).max(1.0);
     let line = smoothed(&trace.path, (1.2 * trace.width_px / ground.reduced.factor as f64).max(2.0));
     let first = stations(&line, rough_step);
     if first.len() < 16 {
-        return None;
+        return Err(Unseen::NoBody);
     }
     // No further than to the next strand, but over the whole of its own shadow.
     let reach = (2.0 * trace.width_px).min(trace.free_px.max(0.6 * trace.width_px)) + 6.0;
@@ -48,20 +59,20 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
     let band = Band::of(&strip, &first, ground);
     let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize, seen_by);
     if !steady(&bodies) {
-        return None;
+        return Err(Unseen::NoBody);
     }
     let body = per_column(&bodies, first.len());
     if body.is_empty() {
-        return None;
+        return Err(Unseen::NoBody);
     }
-    let width = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())? * rough_step;
+    let width = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>()).ok_or(Unseen::NoBody)? * rough_step;
     let middles: Vec<f64> = body.iter().map(|(t, b)| ((t + b) / 2.0 - band.middle as f64) * rough_step).collect();
     let line = moved(&first, &smooth_values(&middles, 1.5 * width / rough_step));
     // Second pass: edges at full resolution.
     let step = (width / MAX_STATIONS_ACROSS).max(1.0);
     let second = stations(&line, step);
     if second.len() < 16 {
-        return None;
+        return Err(Unseen::NoBody);
     }
     let strip = Strip::straighten(&photo.rgb, &second, step, 1.3 * width + 6.0);
     let band = Band::of(&strip, &second, ground);
@@ -71,9 +82,9 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
         SeenBy::Presence => around_middle(&body, second.len(), rough_step / step, band.middle as f64),
     };
     if body.is_empty() {
-        return None;
+        return Err(Unseen::NoBody);
     }
-    let diameter = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())?;
+    let diameter = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>()).ok_or(Unseen::NoBody)?;
     let inset = 0.22 * diameter;
     let inside: Vec<(f64, f64)> = body
         .iter()
@@ -108,14 +119,17 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Optio
             edge.shared_u = edge.shared_u.hypot(0.55 * crease);
         }
     }
-    if !lies_on_ground(&band, &left, &right, diameter) {
-        return None;
+    if bright_beside(&band, &left, &right, diameter) {
+        return Err(Unseen::NoBody);
+    }
+    if same_beside(&band, &left, &right, diameter) {
+        return Err(Unseen::PartOfMore);
     }
     // The centre line of the body, smooth over a turn of the plies.
     let middles: Vec<f64> =
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
     let drift = smooth_values(&middles, 2.0 * diameter);
-    Some(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+    Ok(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
 }
 
 /// Width of what is too dark for a shadow beside an edge from which on it is no mere crease between yarn and ground, diameters.
@@ -171,20 +185,42 @@ const NO_GROUND: f64 = 1.4;
 /// How far beside the edges to look, diameters.
 const BESIDE: [f64; 4] = [0.35, 0.5, 0.6, 0.7];
 
-/// Whether ground lies on either side of a piece. On a dark ground one bright line of a thick strand is easily taken for a
-/// strand of its own; then the rest of the strand lies beside it.
-fn lies_on_ground(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
-    [(Side::Left, left), (Side::Right, right)].into_iter().all(|(side, edge)| {
-        let light: Vec<f64> = edge
-            .rows
-            .iter()
-            .enumerate()
-            .step_by(3)
-            .flat_map(|(column, row)| BESIDE.map(|part| (column, row + side.outward() * part * diameter)))
+/// Columns and rows beside one edge, at all distances of `BESIDE`.
+fn beside(side: Side, edge: &EdgeLine, diameter: f64) -> impl Iterator<Item = (usize, f64)> + '_ {
+    edge.rows
+        .iter()
+        .enumerate()
+        .step_by(3)
+        .flat_map(move |(column, row)| BESIDE.map(|part| (column, row + side.outward() * part * diameter)))
+}
+
+/// Whether what lies beside a piece is brighter than ground. On a dark ground one bright line of a thick strand is easily taken
+/// for a strand of its own; then the rest of the strand lies beside it.
+fn bright_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
+    [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
+        let light: Vec<f64> = beside(side, edge, diameter)
             .map(|(column, row)| f64::from(between_rows(&band.planes[0], column, row)))
             .collect();
         // Dark lines between bright fibres are no ground either.
-        quantile(&light, 0.75).is_none_or(|light| light < NO_GROUND)
+        quantile(&light, 0.75).is_some_and(|light| light >= NO_GROUND)
+    })
+}
+
+/// Part of the body's tint from which on what lies beside it is more of the same: light thrown back by the yarn and hairs tint
+/// the ground by a tenth or two of it.
+const SAME_TINT: f64 = 0.5;
+
+/// Whether a coloured thing goes on beside a piece: a leaf or a feather is parted along its rib.
+fn same_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
+    let tint = |(column, row): (usize, f64)| {
+        let [light, red, blue] = [0, 1, 2].map(|plane: usize| between_rows(&band.planes[plane], column, row));
+        f64::from(red.hypot(blue) / light.max(0.02))
+    };
+    let middles = left.rows.iter().zip(&right.rows).map(|(l, r)| (l + r) / 2.0);
+    let own = median(&middles.enumerate().step_by(3).map(tint).collect::<Vec<_>>()).unwrap_or(0.0);
+    let same = (SAME_TINT * own).max(f64::from(SHADOW_TINT));
+    [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
+        median(&beside(side, edge, diameter).map(tint).collect::<Vec<_>>()).is_some_and(|tint| tint > same)
     })
 }
 
