@@ -25,8 +25,10 @@ pub fn quantile(values: &[f64], p: f64) -> Option<f64> {
     let low = at as usize;
     let (_, here, above) = parted.select_nth_unstable(low);
     let number = |key: i64| f64::from_bits(order_f64(key) as u64);
-    let next = number(above.iter().copied().min().unwrap_or(*here));
-    Some(number(*here) + (next - number(*here)) * (at - low as f64))
+    let (here, part) = (number(*here), at - low as f64);
+    // The next one has no say where nothing of it is taken, also if it is no number.
+    let next = above.iter().copied().min().filter(|_| part > 0.0).map_or(here, number);
+    Some(here + (next - here) * part)
 }
 
 /// A number's bits as a whole number of the same order, and back: whole numbers are compared faster (as `f64::total_cmp` does).
@@ -72,7 +74,8 @@ pub fn weighted_mean(pairs: impl IntoIterator<Item = (f64, f64)>) -> Option<f64>
     (weight > 0.0).then(|| sum / weight)
 }
 
-/// Straight line by least squares through points (x, y, weight): value at 0 and slope; `None` where all lie at one x.
+/// Straight line by least squares through points (x, y, weight): value at 0 and slope; `None` where all lie at one x,
+/// to within a millionth of x itself.
 #[must_use]
 pub fn weighted_line(points: impl IntoIterator<Item = (f64, f64, f64)>) -> Option<(f64, f64)> {
     let (mut n, mut sx, mut sy, mut sxx, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0);
@@ -85,5 +88,37 @@ pub fn weighted_line(points: impl IntoIterator<Item = (f64, f64, f64)>) -> Optio
     }
     let spread = n * sxx - sx * sx;
     let slope = (n * sxy - sx * sy) / spread;
-    (spread > 1e-9 * n * n).then(|| ((sy - slope * sx) / n, slope))
+    (spread > 1e-12 * n * sxx).then(|| ((sy - slope * sx) / n, slope))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Truth: the order of IEEE 754-2019, 5.10 (totalOrder), as the standard library has it.
+    #[test]
+    fn medians_and_quantiles_order_as_the_standard_does() {
+        let numbers = [3.5, -0.0, f64::INFINITY, 0.0, -7.25, f64::NEG_INFINITY, 1e-310, -1e300, 2.0];
+        let mut sorted = numbers.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        for (i, wanted) in sorted.iter().enumerate().filter(|(_, v)| v.is_finite()) {
+            let got = quantile(&numbers, i as f64 / (numbers.len() - 1) as f64).unwrap();
+            assert!(got == *wanted, "{got} for {wanted}");
+        }
+        assert_eq!(quantile(&[1.0, f64::NAN, 0.0], 0.5), Some(1.0));
+        assert_eq!(upper_median([2.0f32, -1.0, f32::NAN, 0.5]), Some(2.0));
+        assert_eq!(upper_median([-2.0f32, -1.0, -3.0]), Some(-2.0));
+        assert_eq!(upper_median(std::iter::empty::<f32>()), None);
+    }
+
+    /// Truth: the line that the points lie on.
+    #[test]
+    fn a_weighted_line_goes_through_its_points_and_needs_two_places() {
+        let points = [(-2.0, 7.0, 1.0), (1.0, 1.0, 3.0), (4.0, -5.0, 0.5)];
+        let (at_zero, slope) = weighted_line(points).unwrap();
+        approx::assert_relative_eq!(at_zero, 3.0, epsilon = 1e-12);
+        approx::assert_relative_eq!(slope, -2.0, epsilon = 1e-12);
+        assert!(weighted_line([(0.3, 1.0, 1.0), (0.3, 2.0, 2.0)]).is_none());
+        assert!(weighted_line([]).is_none());
+    }
 }
