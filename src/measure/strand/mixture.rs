@@ -165,11 +165,11 @@ impl Window {
     }
 }
 
-/// Running means one after the other; beyond the ends the last values go on.
-fn blurred(values: &[f64], widths: [usize; 2]) -> Vec<f64> {
-    widths.into_iter().fold(values.to_vec(), |values, width| {
+/// Running means of odd widths one after the other; beyond the ends the last values go on.
+fn blurred(values: &[f64], [first, second]: [usize; 2]) -> Vec<f64> {
+    let running = |values: &[f64], width: usize| -> Vec<f64> {
         let (half, last) = (width as isize / 2, values.len() as isize - 1);
-        let at = |i: isize| values[i.clamp(0, last.max(0)) as usize];
+        let at = |i: isize| values.get(i.clamp(0, last.max(0)) as usize).copied().unwrap_or(0.0);
         let mut sum: f64 = (-half..=half).map(at).sum();
         (0..=last)
             .map(|i| {
@@ -178,7 +178,8 @@ fn blurred(values: &[f64], widths: [usize; 2]) -> Vec<f64> {
                 mean
             })
             .collect()
-    })
+    };
+    running(&running(values, first), second)
 }
 
 /// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted
@@ -236,6 +237,24 @@ fn normal_cumulative(x: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A step becomes the ramp of two boxes, flat lists stay, nothing shifts. Truth: arithmetic.
+    #[test]
+    fn running_means_spread_a_peak_evenly() {
+        let mut peak = vec![0.0; 31];
+        peak[15] = 1.0;
+        for widths in COLOUR_BLURS {
+            let out = blurred(&peak, widths);
+            let moment = |k: i32| out.iter().enumerate().map(|(i, v)| (i as f64 - 15.0).powi(k) * v).sum::<f64>();
+            // The variance of a box of w taps is (w^2 - 1) / 12, and variances add.
+            let variance: f64 = widths.iter().map(|w| (w * w - 1) as f64 / 12.0).sum();
+            approx::assert_relative_eq!(moment(0), 1.0, epsilon = 1e-12);
+            approx::assert_relative_eq!(moment(1), 0.0, epsilon = 1e-12);
+            approx::assert_relative_eq!(moment(2), variance, epsilon = 1e-9);
+        }
+        assert_eq!(blurred(&[2.0; 7], [9, 11]), vec![2.0; 7]);
+        assert!(blurred(&[], [5, 5]).is_empty());
+    }
 
     // Source: tables of the normal distribution.
     #[test]
