@@ -11,7 +11,7 @@ use super::place::{BETWEEN_PARTS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::{median, quantile};
+use crate::base::stats::{median, quantile, upper_median};
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
@@ -206,22 +206,33 @@ fn bright_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) 
     })
 }
 
+/// Light added to a tint's own, as `body` adds it: keeps noise of dark pixels from counting as colour.
+const OWN_LIGHT_FLOOR: f64 = 0.1;
+
 /// Part of the body's tint from which on what lies beside it is more of the same: light thrown back by the yarn and hairs tint
 /// the ground by a tenth or two of it.
 const SAME_TINT: f64 = 0.5;
 
-/// Whether a coloured thing goes on beside a piece: a leaf or a feather is parted along its rib.
+/// Whether a coloured thing goes on beside a piece in its own colour: a leaf or a feather is parted along its rib. No look by
+/// presence follows: it would part the thing as well.
 fn same_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
-    let tint = |(column, row): (usize, f64)| {
-        let [light, red, blue] = [0, 1, 2].map(|plane: usize| between_rows(&band.planes[plane], column, row));
-        f64::from(red.hypot(blue) / light.max(0.02))
+    // Medians of each plane first: the length of a tint would turn noise into colour.
+    let tint = |places: &[(usize, f64)]| -> Option<[f64; 2]> {
+        let typical = |plane: usize| {
+            let samples = places.iter().map(|(column, row)| between_rows(&band.planes[plane], *column, *row));
+            upper_median(samples).map(f64::from)
+        };
+        let own_light = typical(0)?.max(0.0) + OWN_LIGHT_FLOOR;
+        Some([typical(1)? / own_light, typical(2)? / own_light])
     };
     let middles = left.rows.iter().zip(&right.rows).map(|(l, r)| (l + r) / 2.0);
-    let own = median(&middles.enumerate().step_by(3).map(tint).collect::<Vec<_>>()).unwrap_or(0.0);
-    let same = (SAME_TINT * own).max(f64::from(SHADOW_TINT));
-    [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
-        median(&beside(side, edge, diameter).map(tint).collect::<Vec<_>>()).is_some_and(|tint| tint > same)
-    })
+    let Some([red, blue]) = tint(&middles.enumerate().step_by(3).collect::<Vec<_>>()) else { return false };
+    let square = red * red + blue * blue;
+    square.sqrt() > 2.0 * f64::from(SHADOW_TINT)
+        && [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
+            tint(&beside(side, edge, diameter).collect::<Vec<_>>())
+                .is_some_and(|[r, b]| r * red + b * blue > SAME_TINT * square)
+        })
 }
 
 /// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
