@@ -1,7 +1,7 @@
 //! The block's brightness on lines across it, parted into wraps.
 
 use super::super::Wraps;
-use super::block::{Block, fit};
+use super::block::{Block, LEAST_COLOUR, fit};
 use crate::base::colour::luma;
 use crate::base::raster::Raster;
 use crate::base::stats::{median, standard_deviation};
@@ -14,9 +14,6 @@ const LINE_STEP: f64 = 1.5;
 
 /// How far beyond the outermost strands found the flanks are looked for, pitches.
 const BEYOND: f64 = 3.5;
-
-/// Least difference of colour between yarn and ground at the flanks, code values: above grain and shading of either.
-const LEAST_COLOUR: f64 = 16.0;
 
 /// Least part of the lines that must tell the same number.
 const AGREEING: f64 = 0.6;

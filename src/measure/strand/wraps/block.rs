@@ -17,10 +17,15 @@ const FEWEST: usize = 3;
 /// Most paths tried as the middle of a block.
 const MOST_SEEDS: usize = 12;
 
-/// Difference of colour, code values, from which on a pitch beside the yarn is no more yarn; or so many times what two wraps
-/// beside each other differ by. The mean over a pitch and over half the block hides grooves and fibres.
-const ANOTHER_COLOUR: f64 = 16.0;
-const ANOTHER_SPREAD: f64 = 5.0;
+/// Least difference of colour between yarn and ground at the flanks, code values: above grain and shading of either.
+pub(super) const LEAST_COLOUR: f64 = 16.0;
+
+/// Times that neighbouring wraps' median difference from which on a pitch is no more yarn: of a normal distribution, whose median
+/// is 0.67 standard deviations, one in a thousand lies beyond.
+const WRAPS_DIFFER: f64 = 5.0;
+
+/// Difference of colour that is no more yarn however much its wraps differ, code values: three times the least.
+const MOST_COLOUR: f64 = 48.0;
 
 /// Wraps over which the light hardly changes.
 const RECENT: usize = 5;
@@ -41,7 +46,7 @@ struct Line {
 pub(super) struct Block {
     origin: Point<Image>,
     along: Point<Image>,
-    /// Least and greatest `u` of the strands found.
+    /// Least and greatest `u` of the strands found, or where the yarn's colour ends.
     pub(super) flanks: (f64, f64),
     /// Extent along the strands, `v`.
     pub(super) ends: (f64, f64),
@@ -138,8 +143,11 @@ impl Block {
         let known: Vec<[f64; 3]> =
             (0..=inner).filter_map(|k| self.colour(picture, self.flanks.0 + f64::from(k) * self.pitch_px)).collect();
         let apart = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
+        if known.len() < 2 {
+            return self;
+        }
         let spread = median(&known.windows(2).map(|pair| apart(&pair[0], &pair[1])).collect::<Vec<_>>()).unwrap_or(0.0);
-        let limit = ANOTHER_COLOUR.max(ANOTHER_SPREAD * spread);
+        let limit = (WRAPS_DIFFER * spread).clamp(LEAST_COLOUR, MOST_COLOUR);
         let farthest = |outwards: f64, flank: f64, mut last: Vec<[f64; 3]>| {
             let mut at = flank;
             loop {
@@ -162,6 +170,7 @@ impl Block {
 
     /// Mean colour over a pitch about `u` and the middle half of the block's length, code values; `None` outside the picture.
     fn colour(&self, picture: &Raster<[u8; 3]>, u: f64) -> Option<[f64; 3]> {
+        // Every few pixels of a pitch, and enough along it that fibres average out.
         const CELLS: [i32; 2] = [8, 32];
         let (middle, length) = ((self.ends.0 + self.ends.1) / 2.0, self.ends.1 - self.ends.0);
         let mut sum = [0.0f64; 3];
@@ -213,4 +222,45 @@ pub(super) fn fit(points: &[(f64, f64)]) -> (f64, f64) {
     let sxy = points.iter().map(|p| (p.0 - mx) * (p.1 - my)).sum::<f64>();
     let slope = if sxx > 0.0 { sxy / sxx } else { 0.0 };
     (my - slope * mx, slope)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Stripes of 10 px from `from` to `to`, on pale ground. Truth: the drawing.
+    fn wound(from: usize, to: usize) -> Raster<[u8; 3]> {
+        let mut picture = Raster::filled(400, 200, [220, 220, 215]);
+        for y in 0..200 {
+            for x in from..to {
+                picture.set(x, y, if x % 10 < 2 { [30, 20, 20] } else { [150, 70, 60] });
+            }
+        }
+        picture
+    }
+
+    fn block(flanks: (f64, f64)) -> Block {
+        Block {
+            origin: Point::new(200.0, 100.0),
+            along: Point::new(0.0, 1.0),
+            flanks,
+            ends: (-60.0, 60.0),
+            pitch_px: 10.0,
+            slope: (0.0, 0.0),
+        }
+    }
+
+    #[test]
+    fn a_block_grows_to_the_yarns_ends_and_no_further() {
+        // `u` runs to the left here: a quarter turn from downwards.
+        let grown = block((-25.0, 25.0)).grown(&wound(100, 350));
+        assert!((grown.flanks.0 + 145.0).abs() <= 10.0 && (grown.flanks.1 - 95.0).abs() <= 10.0, "{:?}", grown.flanks);
+    }
+
+    #[test]
+    fn a_block_ends_at_the_pictures_border() {
+        let grown = block((-25.0, 25.0)).grown(&wound(0, 400));
+        assert!(grown.flanks.0 >= -200.0 && grown.flanks.1 <= 200.0, "{:?}", grown.flanks);
+        assert!(grown.flanks.0 < -150.0 && grown.flanks.1 > 150.0, "{:?}", grown.flanks);
+    }
 }

@@ -20,8 +20,10 @@ const FEWEST: usize = 4;
 /// Counts the wraps among parallel paths; `None` where there is no block of yarn wound side by side with bare ground on
 /// both of its flanks.
 pub(super) fn count(picture: &Raster<[u8; 3]>, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
-    let block = Block::of(paths)?.grown(picture);
-    let parted = across::part(picture, &block)?;
+    let found = Block::of(paths)?;
+    // Variegated yarn may have grown over the ground.
+    let of_block = |block: Block| across::part(picture, &block).map(|parted| (block, parted));
+    let (block, parted) = of_block(found.clone().grown(picture)).or_else(|| of_block(found))?;
     if parted.wraps() < FEWEST {
         return None;
     }
