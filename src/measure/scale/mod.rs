@@ -154,16 +154,16 @@ impl ScaleFound {
         areas.into_iter().any(|area| inside_polygon(area, p))
     }
 
-    /// Whether a point lies within `near` px of a tick of the chosen ruler that is seen, or of the numeral beyond it. What is
+    /// Whether a point lies within `near_px` of a tick of the chosen ruler that is seen, or of the numeral beyond it. What is
     /// wound on a ruler hides its ticks.
     #[must_use]
-    pub fn near_tick(&self, p: Point<Image>, near: f64) -> bool {
+    pub fn near_tick(&self, p: Point<Image>, near_px: f64) -> bool {
         let ticks = self.rulers.iter().filter(|ruler| ruler.chosen).flat_map(|ruler| &ruler.ticks);
         ticks.filter(|tick| tick.place_mm.is_some()).any(|tick| {
             let along = tick.tip - tick.foot;
             // Numerals stand within a tick's length of its tip.
             let t = ((p - tick.foot).dot(along) / along.dot(along)).clamp(0.0, 2.0);
-            p.distance(tick.foot + along * t) < near
+            p.distance(tick.foot + along * t) < near_px
         })
     }
 

@@ -56,7 +56,7 @@ impl Texture {
     }
 
     /// Connected areas of cells of at least this deviation that are three cells across somewhere, as regions, one cell
-    /// larger all round. Areas most of whose cells have their middles where structure is `known` are left out.
+    /// larger all round. Cells with their middles where structure is `known` are in none.
     pub(in super::super) fn blocks_above(&self, least: f32, known: &dyn Fn(Point<Image>) -> bool) -> Vec<Region> {
         let (columns, rows) = (self.relative.width(), self.relative.height());
         let dense = |x: isize, y: isize| {
@@ -67,7 +67,8 @@ impl Texture {
         for y in 0..rows as isize {
             for x in 0..columns as isize {
                 let all = (-1..=1).all(|dy| (-1..=1).all(|dx| dense(x + dx, y + dy)));
-                core.set(x as usize, y as usize, all);
+                let cell = (x as usize, y as usize);
+                core.set(cell.0, cell.1, all && !known(self.middle_of(cell)));
             }
         }
         let mut out = Vec::new();
@@ -75,10 +76,7 @@ impl Texture {
             for x in 0..columns {
                 if core.get(x, y) == Some(true) {
                     let cells = flood(&mut core, x, y);
-                    let known = cells.iter().filter(|cell| known(self.middle_of(**cell))).count();
-                    if 10 * known < 9 * cells.len() {
-                        out.push(self.region_of(&cells));
-                    }
+                    out.push(self.region_of(&cells));
                 }
             }
         }
