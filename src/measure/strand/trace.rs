@@ -123,12 +123,12 @@ fn slender_things(ground: &Ground, standing: Standing, masked: &dyn Fn(Point<Ima
             for times in cores() {
                 let before = left.len();
                 standing.strip(&mut core, &mut left, times);
+                if left.len() == before {
+                    continue;
+                }
                 let parts = components_of(&core, &left);
                 if parts.is_empty() {
                     break;
-                }
-                if left.len() == before {
-                    continue;
                 }
                 let parted = look_at(ground, &core, &parts, longest, masked);
                 if parted.several() && parted.worth_px() > LONGER * best.worth_px() {
