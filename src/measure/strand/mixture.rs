@@ -167,19 +167,26 @@ impl Window {
 
 /// Running means of odd widths one after the other; beyond the ends the last values go on.
 fn blurred(values: &[f64], [first, second]: [usize; 2]) -> Vec<f64> {
-    let running = |values: &[f64], width: usize| -> Vec<f64> {
-        let (half, last) = (width as isize / 2, values.len() as isize - 1);
-        let at = |i: isize| values.get(i.clamp(0, last.max(0)) as usize).copied().unwrap_or(0.0);
-        let mut sum: f64 = (-half..=half).map(at).sum();
-        (0..=last)
-            .map(|i| {
+    let (Some(low), Some(high)) = (values.first(), values.last()) else { return Vec::new() };
+    let running = |values: &[f64], ends: [f64; 2], width: usize| -> Vec<f64> {
+        let half = width / 2;
+        let mut longer = vec![ends[0]; values.len() + 2 * half + 1];
+        longer[half..half + values.len()].copy_from_slice(values);
+        longer[half + values.len()..].fill(ends[1]);
+        let mut sum: f64 = longer[..width].iter().sum();
+        longer
+            .iter()
+            .zip(&longer[width..])
+            .map(|(leaves, enters)| {
                 let mean = sum / width as f64;
-                sum += at(i + half + 1) - at(i - half);
+                sum += enters - leaves;
                 mean
             })
             .collect()
     };
-    running(&running(values, first), second)
+    let once = running(values, [*low, *high], first);
+    let ends = [once[0], once[once.len() - 1]];
+    running(&once, ends, second)
 }
 
 /// Sums of squares that a linear model with a ridge leaves of each of the lists, the ridge's own included; none is trusted
