@@ -2,7 +2,7 @@
 
 use super::rows::Row;
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::{median, robust_deviation};
+use crate::base::stats::{median, robust_deviation, weighted_line, weighted_mean};
 
 /// On which side of a row of bars its feet are taken to be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -193,20 +193,10 @@ fn robust_line(points: &[(f64, f64, f64)]) -> Option<(f64, f64)> {
         let off: Vec<f64> = points.iter().map(|p| p.1 - fit.0 - fit.1 * p.0).collect();
         let limit = 3.0 * robust_deviation(&off)? + 1e-3;
         kept = points.iter().zip(&off).filter(|(_, o)| o.abs() <= limit).map(|(p, _)| *p).collect();
-        let (mut w, mut x, mut y, mut xx, mut xy) = (0.0, 0.0, 0.0, 0.0, 0.0);
-        for (px, py, pw) in &kept {
-            let k = pw * pw;
-            w += k;
-            x += k * px;
-            y += k * py;
-            xx += k * px * px;
-            xy += k * px * py;
-        }
-        let det = w * xx - x * x;
-        fit = if kept.len() >= 5 && det > 1e-9 * w * xx {
-            ((y * xx - x * xy) / det, (w * xy - x * y) / det)
-        } else {
-            (y / w, 0.0)
+        let squared = kept.iter().map(|(x, y, w)| (*x, *y, w * w));
+        fit = match weighted_line(squared.clone()).filter(|_| kept.len() >= 5) {
+            Some(line) => line,
+            None => (weighted_mean(squared.map(|(_, y, w)| (y, w)))?, 0.0),
         };
     }
     Some(fit)

@@ -21,6 +21,9 @@ pub(super) const DARKEST_SHADOW: f32 = 0.08;
 /// Colour of a shadow: lamp and sky differ by about a tenth between red and blue, and a shadow has only the sky.
 pub(super) const SHADOW_TINT: f32 = 0.12;
 
+/// Light added to a tint's own: keeps noise of dark pixels from counting as colour.
+pub(super) const OWN_FLOOR: f32 = 0.1;
+
 /// Lightness above which nothing is ground: light thrown back by the yarn adds a few per cent.
 const BRIGHTEST_GROUND: f32 = 1.06;
 
@@ -86,7 +89,7 @@ fn row_look(band: &Band, row: usize, start: usize, end: usize) -> (f32, f32) {
     let stride = (l.len() / 100).max(1);
     let evidence = (2..l.len().saturating_sub(2)).step_by(stride).map(|i| {
         // The offset keeps noise of dark pixels from counting as texture.
-        let own = l[i].max(0.0) + 0.1;
+        let own = l[i].max(0.0) + OWN_FLOOR;
         let dark = (DARKEST_SHADOW - l[i]).max(0.0) / 0.1;
         let bright = (l[i] - BRIGHTEST_GROUND).max(0.0);
         let change = 0.5 * (l[i - 2] + l[i + 2] - 2.0 * l[i]) / own;

@@ -1,7 +1,7 @@
 //! From a rough trace to a measured piece.
 
 use super::band::{Band, between_rows};
-use super::body::{DARKEST_SHADOW, SHADOW_TINT, SeenBy, per_column, rough_bodies, steady};
+use super::body::{DARKEST_SHADOW, OWN_FLOOR, SHADOW_TINT, SeenBy, per_column, rough_bodies, steady};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
@@ -206,9 +206,6 @@ fn bright_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) 
     })
 }
 
-/// Light added to a tint's own, as `body` adds it: keeps noise of dark pixels from counting as colour.
-const OWN_LIGHT_FLOOR: f64 = 0.1;
-
 /// Part of the body's tint from which on what lies beside it is more of the same: light thrown back by the yarn and hairs tint
 /// the ground by a tenth or two of it.
 const SAME_TINT: f64 = 0.5;
@@ -222,7 +219,7 @@ fn same_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) ->
             let samples = places.iter().map(|(column, row)| between_rows(&band.planes[plane], *column, *row));
             upper_median(samples).map(f64::from)
         };
-        let own_light = typical(0)?.max(0.0) + OWN_LIGHT_FLOOR;
+        let own_light = typical(0)?.max(0.0) + f64::from(OWN_FLOOR);
         Some([typical(1)? / own_light, typical(2)? / own_light])
     };
     let middles = left.rows.iter().zip(&right.rows).map(|(l, r)| (l + r) / 2.0);

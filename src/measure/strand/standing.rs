@@ -14,7 +14,7 @@ pub(super) struct Standing {
 
 impl Standing {
     pub(super) fn mask(&self) -> Raster<bool> {
-        grown(&self.score, self.score.width(), self.score.height(), self.doubtful, self.clear)
+        grown(&self.score, self.doubtful, self.clear)
     }
 
     /// Takes out of a thing what does not stand out by `times` as much as the least of it: out of its mask and of the pixels
@@ -52,7 +52,8 @@ pub(super) fn standing(ground: &Ground) -> Standing {
 }
 
 /// Pixels above `doubtful` that are joined to one above `clear`.
-fn grown(score: &Raster<f32>, width: usize, height: usize, doubtful: f32, clear: f32) -> Raster<bool> {
+fn grown(score: &Raster<f32>, doubtful: f32, clear: f32) -> Raster<bool> {
+    let (width, height) = (score.width(), score.height());
     let mut mask = Raster::filled(width, height, false);
     let mut stack: Vec<usize> = Vec::new();
     for start in 0..width * height {

@@ -352,7 +352,7 @@ impl PieceLook {
 /// and whether it is that.
 fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<(Track, bool)> {
     let follower = track::Follower::new(face, width)?;
-    let strongest = follower.strongest()?;
+    let strongest = follower.strongest();
     let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else { return Some((strongest, false)) };
     let known = follower.known(&rim.bands, beside);
     // Lines beside the strand over what stands between them, at the rates that some number of plies allows.

@@ -120,7 +120,7 @@ impl<'a> Follower<'a> {
     }
 
     /// The strongest component of either sense.
-    pub(super) fn strongest(&self) -> Option<Track> {
+    pub(super) fn strongest(&self) -> Track {
         let paths = [0, 1].map(|side| path(&self.seen.power[side], self.face.columns, &self.face.usable, self.block));
         let side = if self.power(&paths[1], 1) > self.power(&paths[0], 0) { 1 } else { 0 };
         let mut track = self.along(&paths[side], side);
@@ -128,7 +128,7 @@ impl<'a> Follower<'a> {
         for _ in 0..3 {
             refine(self.face, &weights, &mut track, 1.0);
         }
-        Some(track)
+        track
     }
 
     /// A component whose band is known per column, with its phase read from `beside`.
