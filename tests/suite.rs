@@ -31,3 +31,4 @@ mod strand;
 mod terminal;
 mod truth;
 mod twist;
+mod wound;

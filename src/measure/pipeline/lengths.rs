@@ -1,7 +1,7 @@
 //! The figures that are lengths, or statistics of lengths.
 
 use super::gathered::{Gathered, Piece};
-use crate::base::geometry::Point;
+use crate::base::geometry::{Image, Point};
 use crate::base::stats;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Component, Quantity, Sourced};
@@ -191,14 +191,17 @@ pub(super) fn wraps_per_inch(gathered: &Gathered, diameter: &Quantity<f64>) -> Q
     }
 }
 
-/// Wraps lying side by side: (n - 1) over the distance from the first centre to the last.
+/// Wraps lying side by side: (n - 1) over the distance from the first centre to the last, square to the wraps on their plane.
 fn wraps_counted(gathered: &Gathered) -> Option<Quantity<f64>> {
     let wraps = gathered.evidence.strands.wraps.as_ref()?;
     let known = gathered.evidence.scale.scale.known()?;
     let (first, last) = (wraps.centres.first()?, wraps.centres.last()?);
     let gaps = wraps.centres.len().checked_sub(1).filter(|n| *n > 0)? as f64;
     let height = gathered.axis_height;
-    let distance = known.map.card_from_image(*first, height)?.distance(known.map.card_from_image(*last, height)?);
+    let on_plane = |p: Point<Image>| known.map.card_from_image(p, height);
+    let middle = *wraps.centres.get(wraps.centres.len() / 2)?;
+    let along = on_plane(middle + wraps.along)? - on_plane(middle - wraps.along)?;
+    let distance = (on_plane(*last)? - on_plane(*first)?).cross(along.unit()?).abs();
     let value = gaps / distance * MM_PER_INCH;
     let px = first.distance(*last);
     let budget = vec![

@@ -154,6 +154,8 @@ pub struct Strand {
 pub struct Wraps {
     /// Centres of the wraps, in order, on one line across them.
     pub centres: Vec<Point<Image>>,
+    /// Direction in which they run at the middle one.
+    pub along: Point<Image>,
     /// Standard uncertainty of the distance from the first to the last, px.
     pub u_px: f64,
 }

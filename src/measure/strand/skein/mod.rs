@@ -127,10 +127,11 @@ fn wound(picture: &Raster<[u8; 3]>, texture: &Texture, scale: &ScaleFound) -> Op
     let mut blocks = texture.blocks_above(BLOCK_DEVIATION, &|p| scale.near_tick(p, near));
     let area = |r: &Region| (r.max.x - r.min.x) * (r.max.y - r.min.y);
     blocks.sort_by(|a, b| area(b).total_cmp(&area(a)));
-    blocks.iter().take(MOST_BLOCKS).find_map(|block| {
+    let by_strands = blocks.iter().take(MOST_BLOCKS).find_map(|block| {
         let levels = levels::levels(picture, Some(block));
         super::wraps::count(picture, &paths(&levels))
-    })
+    });
+    by_strands.or_else(|| super::wraps::on_ruler(picture, scale))
 }
 
 /// The clean stretches of a skein, best first.

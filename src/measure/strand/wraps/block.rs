@@ -25,7 +25,7 @@ pub(super) const LEAST_COLOUR: f64 = 16.0;
 const WRAPS_DIFFER: f64 = 5.0;
 
 /// Difference of colour that is no more yarn however much its wraps differ, code values: three times the least.
-const MOST_COLOUR: f64 = 48.0;
+pub(super) const MOST_COLOUR: f64 = 48.0;
 
 /// Wraps over which the light hardly changes.
 const RECENT: usize = 5;
@@ -44,8 +44,8 @@ struct Line {
 /// Parallel strands side by side.
 #[derive(Debug, Clone)]
 pub(super) struct Block {
-    origin: Point<Image>,
-    along: Point<Image>,
+    pub(super) origin: Point<Image>,
+    pub(super) along: Point<Image>,
     /// Least and greatest `u` of the strands found, or where the yarn's colour ends.
     pub(super) flanks: (f64, f64),
     /// Extent along the strands, `v`.
@@ -53,7 +53,7 @@ pub(super) struct Block {
     /// Median distance between neighbours, px.
     pub(super) pitch_px: f64,
     /// Slope of the strands, `du/dv = slope.0 + slope.1 u`: they may fan out (perspective).
-    slope: (f64, f64),
+    pub(super) slope: (f64, f64),
 }
 
 impl Block {
@@ -142,7 +142,6 @@ impl Block {
         let inner = ((self.flanks.1 - self.flanks.0) / self.pitch_px).round().max(1.0) as i32;
         let known: Vec<[f64; 3]> =
             (0..=inner).filter_map(|k| self.colour(picture, self.flanks.0 + f64::from(k) * self.pitch_px)).collect();
-        let apart = |a: &[f64; 3], b: &[f64; 3]| a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
         if known.len() < 2 {
             return self;
         }
@@ -198,10 +197,54 @@ impl Block {
         self.along.quarter_turn()
     }
 
+    /// Mean colour along the wraps, over `reach_px` to either side of `v` (of `most` pixels at most), at `count` places `step` apart from `from` on; `None`
+    /// where one lies outside the picture.
+    pub(super) fn profile(
+        &self,
+        picture: &Raster<[u8; 3]>,
+        v: f64,
+        (reach_px, most): (f64, f64),
+        (from, step, count): (f64, f64, usize),
+    ) -> Option<Vec<[f64; 3]>> {
+        let taps = reach_px.ceil().clamp(4.0, most) as usize;
+        (0..count)
+            .map(|i| {
+                let u = from + i as f64 * step;
+                let mut sum = [0.0f64; 3];
+                let mut seen = 0.0;
+                for k in 0..=taps {
+                    let dv = reach_px * (2.0 * k as f64 / taps as f64 - 1.0);
+                    let p = self.image_from_block(u + self.aside(u, dv), v + dv);
+                    let (x, y) = (p.x.round(), p.y.round());
+                    if x >= 0.0
+                        && y >= 0.0
+                        && let Some(rgb) = picture.get(x as usize, y as usize)
+                    {
+                        for (s, c) in sum.iter_mut().zip(rgb) {
+                            *s += f64::from(c);
+                        }
+                        seen += 1.0;
+                    }
+                }
+                (seen > 0.0).then(|| sum.map(|s| s / seen))
+            })
+            .collect()
+    }
+
+    /// Where a strand at `u` on the line at `v` is on the middle line.
+    pub(super) fn at_middle(&self, u: f64, v: f64) -> f64 {
+        (u - self.slope.0 * v) / (1.0 + self.slope.1 * v)
+    }
+
     /// How far a strand at `u` moves aside over `dv` along.
     pub(super) fn aside(&self, u: f64, dv: f64) -> f64 {
         (self.slope.0 + self.slope.1 * u) * dv
     }
+}
+
+/// Difference of two colours.
+pub(super) fn apart(a: &[f64; 3], b: &[f64; 3]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt()
 }
 
 /// Least-squares line through a path.

@@ -1,17 +1,22 @@
 //! Yarn wound side by side on a card or ruler: the wraps counted, each a piece.
 //!
-//! `block` finds parallel strands side by side; `across` reads the block's brightness on several lines across it and parts
-//! it into wraps; every line must tell the same number. What carries no twist (ruler ticks, combs, stripes) is none.
+//! `block` finds parallel strands side by side, `on_ruler` what hides a ruler's ticks; `across` reads the block's brightness on
+//! a line across it and parts it into wraps; `agree` tells which lines see the same wraps, `parted` makes one of them. What
+//! carries no twist (ruler ticks, combs, stripes) is none, unless it is wound on the ruler.
 
 mod across;
+mod agree;
 mod block;
+mod on_ruler;
+mod parted;
 
 use super::skein::follow::Path;
 use super::skein::stretch::{self, Beside, Course};
 use super::{LeftOutWhy, Strand, Wraps};
 use crate::base::raster::Raster;
-use across::Parted;
+use crate::measure::scale::ScaleFound;
 use block::Block;
+use parted::{Known, Parted};
 
 /// Fewest wraps: two would be two strands, and the distance between first and last centre of three is uncertain to 2 % by
 /// the edges alone.
@@ -20,19 +25,36 @@ const FEWEST: usize = 4;
 /// Counts the wraps among parallel paths; `None` where there is no block of yarn wound side by side with bare ground on
 /// both of its flanks.
 pub(super) fn count(picture: &Raster<[u8; 3]>, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
-    let found = Block::of(paths)?;
+    let (pieces, wraps, _) = parted(picture, Block::of(paths)?, Known::ByFlanks)?;
+    super::skein::twisted(&pieces).then_some((pieces, wraps))
+}
+
+/// Counts the wraps that hide the ticks of the ruler they are wound on, and run right across it: so does no stripe or comb, and
+/// the twist need not be seen.
+pub(super) fn on_ruler(picture: &Raster<[u8; 3]>, scale: &ScaleFound) -> Option<(Vec<Strand>, Wraps)> {
+    let block = on_ruler::block(picture, scale)?;
+    let pitch_px = block.pitch_px;
+    let (pieces, wraps, width_px) = parted(picture, block, Known::ByRuler)?;
+    // Told in two ways that have nothing to do with each other.
+    ((width_px / pitch_px - 1.0).abs() < PITCHES_DIFFER).then_some((pieces, wraps))
+}
+
+/// Difference of what repeats best across a block and of its wraps' median width from which on one of them is wrong: one wrap too
+/// many in a score is more.
+const PITCHES_DIFFER: f64 = 0.04;
+
+/// The block's wraps, each a piece, and their median width, px; `None` where they cannot be told apart.
+fn parted(picture: &Raster<[u8; 3]>, found: Block, known: Known) -> Option<(Vec<Strand>, Wraps, f64)> {
     // Variegated yarn may have grown over the ground.
-    let of_block = |block: Block| across::part(picture, &block).map(|parted| (block, parted));
+    let of_block = |block: Block| parted::part(picture, &block, known).map(|parted| (block, parted));
     let (block, parted) = of_block(found.clone().grown(picture)).or_else(|| of_block(found))?;
     if parted.wraps() < FEWEST {
         return None;
     }
     let pieces: Vec<Strand> = (0..parted.wraps()).filter_map(|i| piece(picture, &block, &parted, i)).collect();
-    // Not every wrap need show its twist or lie clear, but most must.
-    if 2 * pieces.len() < parted.wraps() || !super::skein::twisted(&pieces) {
-        return None;
-    }
-    Some((pieces, parted.counted(&block)))
+    // Not every wrap need lie clear, but most must.
+    let width_px = parted.median_width()?;
+    (2 * pieces.len() >= parted.wraps()).then(|| (pieces, parted.counted(&block), width_px))
 }
 
 /// Steps of a wrap's expected course, pitches.
