@@ -116,28 +116,35 @@ pub(super) fn part(picture: &Raster<[u8; 3]>, block: &Block, known: Known) -> Op
             .filter_map(|v| Profile::at(picture, block, v, step * pitch))
             .collect();
         between.iter().find_map(|between| {
-            let mut found: Vec<Across> = profiles.iter().filter_map(|profile| profile.across(*between)).collect();
-            if known == Known::ByFlanks {
-                let counts: Vec<f64> = found.iter().map(|across| across.creases.len() as f64).collect();
-                let count = median(&counts)?.round() as usize;
-                found.retain(|across| across.creases.len() == count);
-            }
-            agreed(block, &found, lines)
+            let found: Vec<Across> = profiles.iter().filter_map(|profile| profile.across(*between)).collect();
+            let agreeing = match known {
+                Known::ByFlanks => of_one_count(&found)?,
+                Known::ByRuler => {
+                    let at_middle = |a: &Across| a.creases.iter().map(|u| block.at_middle(*u, a.v)).collect();
+                    longest_chain(&found.iter().map(at_middle).collect::<Vec<_>>(), block.pitch_px)
+                }
+            };
+            agreed(block, &found, &agreeing, lines)
         })
     })
 }
 
-/// What most of so many lines agree on.
-fn agreed(block: &Block, found: &[Across], lines: usize) -> Option<Parted> {
+/// The lines that tell the number which the middle one of them tells.
+fn of_one_count(found: &[Across]) -> Option<Vec<Agreeing>> {
+    let counts: Vec<f64> = found.iter().map(|across| across.creases.len() as f64).collect();
+    let count = median(&counts)?.round() as usize;
+    let alike = found.iter().enumerate().filter(|(_, across)| across.creases.len() == count);
+    Some(alike.map(|(line, _)| Agreeing { line, shift: 0 }).collect())
+}
+
+/// What the agreeing ones of so many lines tell; `None` where they are too few.
+fn agreed(block: &Block, found: &[Across], chain: &[Agreeing], lines: usize) -> Option<Parted> {
     let pitch = block.pitch_px;
-    let creases: Vec<Vec<f64>> =
-        found.iter().map(|a| a.creases.iter().map(|u| block.at_middle(*u, a.v)).collect()).collect();
-    let chain = longest_chain(&creases, pitch);
     let wanted = if lines < FEW_LINES { 1.0 } else { AGREEING };
     if chain.len() < 3 || (chain.len() as f64) < wanted * lines as f64 {
         return None;
     }
-    let numbers = |a: &Agreeing| a.shift..a.shift + creases[a.line].len() as isize;
+    let numbers = |a: &Agreeing| a.shift..a.shift + found[a.line].creases.len() as isize;
     let (first, last) = (chain.iter().map(|a| numbers(a).start).min()?, chain.iter().map(|a| numbers(a).end).max()?);
     let mut bounds = vec![(0.0, 0.0)];
     let mut residuals = Vec::new();
