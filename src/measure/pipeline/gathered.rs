@@ -22,11 +22,27 @@ pub(super) struct Piece<'a> {
     pub(super) ruled: RuledPiece,
     /// Turns per unit of length at each station.
     pub(super) turns: Vec<Option<f64>>,
-    /// Widths averaged over a turn or a diameter.
-    pub(super) averaged: Vec<AveragedWidth>,
+    /// Widths averaged over a turn or a diameter, under each reading of the plies.
+    averaged: Vec<Vec<AveragedWidth>>,
+}
+
+/// A number of plies to reckon with.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reading {
+    /// Its place among the readings.
+    index: usize,
+    /// The number; `None` where nothing of the twist is known.
+    pub(super) plies: Option<u32>,
+    /// Its probability, 0 to 1.
+    pub(super) share: f64,
 }
 
 impl Piece<'_> {
+    /// Widths averaged over a turn or a diameter, as a reading of the plies has it.
+    pub(super) fn averaged(&self, reading: &Reading) -> &[AveragedWidth] {
+        self.averaged.get(reading.index).map_or(&[], Vec::as_slice)
+    }
+
     /// Mean width and measured length, in the piece's unit.
     pub(super) fn mean_width_and_length(&self) -> Option<(f64, f64)> {
         let mut area = 0.0;
@@ -56,6 +72,8 @@ pub(super) struct Gathered<'a> {
     pub(super) pieces: Vec<Piece<'a>>,
     /// The ply count to work with; `None` where it is unknown.
     pub(super) plies: Option<u32>,
+    /// The known number alone, or each that may be, likeliest first; never empty.
+    pub(super) readings: Vec<Reading>,
     /// Height of the axis above the plane, mm; 0 without a scale.
     pub(super) axis_height: Mm,
 }
@@ -64,14 +82,16 @@ impl<'a> Gathered<'a> {
     /// Lays every chosen piece out twice: the first widths tell how high the axis lies, and so the scale there.
     pub(super) fn from_evidence(evidence: &'a Evidence) -> Self {
         let plies = evidence.twist.plies.as_ref().ok().map(|(n, _)| *n);
-        let flat = Self { evidence, pieces: laid_out(evidence, plies, Mm(0.0)), plies, axis_height: Mm(0.0) };
+        let readings = readings(evidence);
+        let pieces = laid_out(evidence, &readings, Mm(0.0));
+        let flat = Self { evidence, pieces, plies, readings, axis_height: Mm(0.0) };
         if evidence.scale.scale.known().is_none() {
             return flat;
         }
         match flat.mean_envelope() {
             Some(envelope) => {
                 let axis_height = Mm(envelope / 2.0);
-                Self { pieces: laid_out(evidence, plies, axis_height), axis_height, ..flat }
+                Self { pieces: laid_out(evidence, &flat.readings, axis_height), axis_height, ..flat }
             }
             None => flat,
         }
@@ -113,10 +133,15 @@ impl<'a> Gathered<'a> {
 
     /// Mean extent that the turning plies fill, in the pieces' unit; the mean width where turns are unknown.
     pub(super) fn mean_envelope(&self) -> Option<f64> {
-        let plied = self.plies.is_some_and(|n| n > 1);
+        self.envelope_under(self.readings.first()?)
+    }
+
+    /// The same, as a reading of the plies has it.
+    pub(super) fn envelope_under(&self, reading: &Reading) -> Option<f64> {
+        let plied = reading.plies.is_some_and(|n| n > 1);
         stats::weighted_mean(self.pieces.iter().filter_map(|piece| {
             let (width, length) = piece.mean_width_and_length()?;
-            let envelopes: Vec<f64> = piece.averaged.iter().map(|a| a.envelope).collect();
+            let envelopes: Vec<f64> = piece.averaged(reading).iter().map(|a| a.envelope).collect();
             Some((stats::mean(&envelopes).filter(|_| plied).unwrap_or(width), length))
         }))
     }
@@ -148,22 +173,39 @@ impl<'a> Gathered<'a> {
     }
 }
 
-fn laid_out(evidence: &Evidence, plies: Option<u32>, height: Mm) -> Vec<Piece<'_>> {
+fn readings(evidence: &Evidence) -> Vec<Reading> {
+    let open = &evidence.twist.readings;
+    if open.is_empty() {
+        let plies = evidence.twist.plies.as_ref().ok().map(|(n, _)| *n);
+        return vec![Reading { index: 0, plies, share: 1.0 }];
+    }
+    open.iter().enumerate().map(|(index, r)| Reading { index, plies: Some(r.plies), share: r.share }).collect()
+}
+
+fn laid_out<'a>(evidence: &'a Evidence, readings: &[Reading], height: Mm) -> Vec<Piece<'a>> {
     let known = evidence.scale.scale.known();
+    let plies_known = evidence.twist.readings.is_empty();
     evidence
         .strands
         .pieces
         .iter()
         .filter(|strand| strand.chosen)
         .map(|strand| {
-            let twist = evidence.twist.pieces.iter().find(|t| t.strand == strand.number);
+            let of_this = |twists: &'a [StrandTwist]| twists.iter().find(|t| t.strand == strand.number);
             let ruled = lay_out(strand, known, height);
-            let turns = match (twist, plies) {
-                (Some(twist), Some(n)) => local_turns(&ruled, twist, n),
-                _ => vec![None; ruled.stations.len()],
+            let unknown = vec![None; ruled.stations.len()];
+            let turns_under = |reading: &Reading| {
+                let twists = evidence.twist.readings.get(reading.index).map_or(&evidence.twist.pieces, |r| &r.pieces);
+                match (of_this(twists), reading.plies) {
+                    (Some(twist), Some(n)) => local_turns(&ruled, twist, n),
+                    _ => unknown.clone(),
+                }
             };
-            let averaged = averaged_widths(&ruled, &turns, plies.unwrap_or(1));
-            Piece { strand, twist, ruled, turns, averaged }
+            let under: Vec<Vec<Option<f64>>> = readings.iter().map(turns_under).collect();
+            let averaged =
+                under.iter().zip(readings).map(|(turns, r)| averaged_widths(&ruled, turns, r.plies.unwrap_or(1))).collect();
+            let turns = under.into_iter().next().filter(|_| plies_known).unwrap_or(unknown);
+            Piece { strand, twist: of_this(&evidence.twist.pieces), ruled, turns, averaged }
         })
         .collect()
 }

@@ -1,13 +1,12 @@
-//! The figures that are lengths, or statistics of lengths.
+//! The figures that are lengths, or go by the length.
 
-use super::gathered::{Gathered, Piece};
+use super::gathered::{Gathered, Reading};
+use super::readings::mixed;
 use crate::base::geometry::{Image, Point};
 use crate::base::stats;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Component, Quantity, Sourced};
-use crate::figures::report::{Fault, Faults};
 use crate::figures::words::{Method, Reason};
-use crate::measure::evenness::{FaultParams, Spread, between_pieces, find_faults, width_spread};
 use crate::measure::scale::KnownScale;
 use crate::measure::strand::Arrangement;
 
@@ -17,16 +16,16 @@ use crate::measure::strand::Arrangement;
 /// seen lies outside the true edge. At 6 the width comes out 0.1 % too large, at 5 0.6 %, at 4 2.8 %.
 const MIN_CORE_BLURS: f64 = 4.0;
 
-fn component(source: Sourced, standard_uncertainty: f64) -> Component {
+pub(super) fn component(source: Sourced, standard_uncertainty: f64) -> Component {
     Component { source, standard_uncertainty: standard_uncertainty.abs() }
 }
 
-fn or_reason(result: Result<Quantity<f64>, Reason>) -> Quantity<f64> {
+pub(super) fn or_reason(result: Result<Quantity<f64>, Reason>) -> Quantity<f64> {
     result.unwrap_or_else(Quantity::Unanswered)
 }
 
 /// Whether widths can be measured at all: sharp enough.
-fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
+pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     gathered.any_piece()?;
     let blur = stats::mean(&gathered.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
     let width = gathered.mean_width_px().filter(|width| *width >= MIN_CORE_BLURS * blur).ok_or(Reason::TooBlurred)?;
@@ -94,7 +93,7 @@ pub(super) fn length_mm(gathered: &Gathered) -> Quantity<f64> {
 }
 
 /// Components of the mean width, as fractions of it: edge, noise of the picture, yarn that could not be measured.
-fn width_components(gathered: &Gathered) -> [(Sourced, f64); 3] {
+pub(super) fn width_components(gathered: &Gathered) -> [(Sourced, f64); 3] {
     let pieces = &gathered.pieces;
     let edge = stats::weighted_mean(pieces.iter().filter_map(|p| {
         let (width, length) = p.mean_width_and_length_px()?;
@@ -115,7 +114,8 @@ fn width_components(gathered: &Gathered) -> [(Sourced, f64); 3] {
         )
         .unwrap_or(0.0);
         noise_square += (share * one).powi(2) / places;
-        let widths: Vec<f64> = piece.averaged.iter().map(|a| a.width).collect();
+        let likeliest = gathered.readings.first();
+        let widths: Vec<f64> = likeliest.map_or(&[][..], |r| piece.averaged(r)).iter().map(|a| a.width).collect();
         if let (Some(s), Some(m)) = (stats::standard_deviation(&widths), stats::mean(&widths)) {
             // Finite population: what was measured of a piece is known, only the rest is sampled.
             unseen_square += (share * s / m).powi(2) / places * (1.0 - length / all.max(length));
@@ -149,26 +149,26 @@ pub(super) fn envelope_mm(gathered: &Gathered, diameter: &Quantity<f64>) -> Quan
     if let Some(reason) = diameter.reason() {
         return Quantity::Unanswered(reason.clone());
     }
-    match gathered.plies {
-        Some(1) => diameter.clone(),
-        Some(_) if gathered.pieces.iter().any(|p| !p.averaged.is_empty()) => {
-            let envelope = gathered.mean_envelope().unwrap_or(f64::NAN);
-            let mut whole = with_width_budget(gathered, envelope, Method::Envelope, gathered.scale_relative_u());
-            // The farthest of many noisy edges lies a little outside the true one, and a groove's shadow hides some of it.
-            const EXTREME_RELATIVE_U: f64 = 0.01;
-            if let Quantity::Measured { value, budget, .. } = &mut whole {
-                budget.push(component(Sourced::Model, *value * EXTREME_RELATIVE_U));
-                whole = Quantity::from_budget(*value, Method::Envelope, budget.clone());
-            }
-            whole
-        }
-        Some(_) => Quantity::Unanswered(gathered.evidence.twist.turns_reason.clone()),
-        None => Quantity::Unanswered(plies_reason(gathered)),
+    if gathered.plies == Some(1) {
+        return diameter.clone();
     }
+    let lost = &gathered.evidence.twist.turns_reason;
+    or_reason(mixed(gathered, lost, |reading| envelope_under(gathered, reading)).map(|(value, between)| {
+        let mut whole = with_width_budget(gathered, value, Method::Envelope, gathered.scale_relative_u());
+        // The farthest of many noisy edges lies a little outside the true one, and a groove's shadow hides some of it.
+        const EXTREME_RELATIVE_U: f64 = 0.01;
+        if let Quantity::Measured { value, budget, .. } = &mut whole {
+            budget.push(component(Sourced::Model, (*value * EXTREME_RELATIVE_U).hypot(between)));
+            whole = Quantity::from_budget(*value, Method::Envelope, budget.clone());
+        }
+        whole
+    }))
 }
 
-fn plies_reason(gathered: &Gathered) -> Reason {
-    gathered.evidence.twist.plies.as_ref().err().cloned().unwrap_or(Reason::PliesUnclear)
+/// The mean envelope if a reading of the plies holds; the reading alone makes it no less sure.
+fn envelope_under(gathered: &Gathered, reading: &Reading) -> Option<(f64, f64)> {
+    let seen = reading.plies == Some(1) || gathered.pieces.iter().any(|p| !p.averaged(reading).is_empty());
+    gathered.envelope_under(reading).filter(|_| seen).map(|envelope| (envelope, 0.0))
 }
 
 pub(super) fn wraps_per_inch(gathered: &Gathered, diameter: &Quantity<f64>) -> Quantity<f64> {
@@ -209,67 +209,6 @@ fn wraps_counted(gathered: &Gathered) -> Option<Quantity<f64>> {
         component(Sourced::Edge, value * wraps.u_px / px),
     ];
     Some(Quantity::from_budget(value, Method::WrapsCounted, budget))
-}
-
-/// Noise of one averaged width, as a fraction of the width.
-///
-/// A course is placed window by window, about ten to a diameter, and a width is averaged over at least a diameter: of a
-/// station's own noise the root of a tenth is left.
-fn averaged_noise(gathered: &Gathered) -> f64 {
-    const WINDOWS_AVERAGED: f64 = 10.0;
-    stats::weighted_mean(gathered.pieces.iter().filter_map(|p| {
-        let (width, length) = p.mean_width_and_length_px()?;
-        let one = stats::mean(&p.strand.stations.iter().map(|s| s.left.u_px.hypot(s.right.u_px)).collect::<Vec<_>>())?;
-        Some((one / width / WINDOWS_AVERAGED.sqrt(), length))
-    }))
-    .unwrap_or(0.0)
-}
-
-fn spread_quantity(spread: Option<Spread>, unanswered: Reason) -> Quantity<f64> {
-    spread.map_or(Quantity::Unanswered(unanswered), |s| {
-        let interval = [(s.cv_percent - 1.96 * s.u).max(0.0), s.cv_percent + 1.96 * s.u];
-        Quantity::with_interval(s.cv_percent, interval, Method::AlongStrand, vec![component(Sourced::Edge, s.u)])
-    })
-}
-
-pub(super) fn diameter_cv(gathered: &Gathered) -> Quantity<f64> {
-    or_reason(widths_stand(gathered).and_then(|()| {
-        gathered.plies.ok_or_else(|| plies_reason(gathered))?;
-        let pieces: Vec<_> = gathered.pieces.iter().map(|p| (p.averaged.clone(), p.ruled.measured_length())).collect();
-        Ok(spread_quantity(
-            width_spread(&pieces, averaged_noise(gathered), width_components(gathered)[0].1),
-            Reason::TooShort,
-        ))
-    }))
-}
-
-pub(super) fn between_strands_cv(gathered: &Gathered) -> Quantity<f64> {
-    or_reason(widths_stand(gathered).map(|()| {
-        let means: Vec<f64> = gathered.pieces.iter().filter_map(Piece::mean_width_and_length).map(|w| w.0).collect();
-        spread_quantity(between_pieces(&means), Reason::OnePiece)
-    }))
-}
-
-pub(super) fn faults(gathered: &Gathered) -> Result<Faults, Reason> {
-    gathered.in_mm()?;
-    widths_stand(gathered)?;
-    gathered.plies.ok_or_else(|| plies_reason(gathered))?;
-    let mut list = Vec::new();
-    let mut searched_mm = 0.0;
-    for piece in &gathered.pieces {
-        let Some((mean, _)) = piece.mean_width_and_length() else { continue };
-        if let (Some(first), Some(last)) = (piece.averaged.first(), piece.averaged.last()) {
-            searched_mm += last.at - first.at;
-        }
-        list.extend(find_faults(&piece.averaged, mean, &FaultParams::default()).into_iter().map(|f| Fault {
-            kind: f.kind,
-            strand: piece.strand.number,
-            start_mm: f.start,
-            length_mm: f.length,
-            deviation_percent: 100.0 * f.deviation,
-        }));
-    }
-    Ok(Faults { searched_mm, list })
 }
 
 pub(super) fn hairiness(gathered: &Gathered) -> Quantity<f64> {

@@ -1,8 +1,10 @@
 //! Runs the stages once, in order, and gathers their figures into a report.
 
+mod evenness;
 mod gathered;
 mod lengths;
 mod profile;
+mod readings;
 mod turns;
 
 use super::photo::Photo;
@@ -129,11 +131,11 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
         bumps_per_diameter: turns::bumps_per_diameter(gathered),
         fibre_angle_deg: turns::fibre_angle_deg(gathered),
         evenness: Evenness {
-            diameter_cv_percent: lengths::diameter_cv(gathered),
-            between_strands_cv_percent: lengths::between_strands_cv(gathered),
+            diameter_cv_percent: evenness::diameter_cv(gathered),
+            between_strands_cv_percent: evenness::between_strands_cv(gathered),
             twist_cv_percent: turns::twist_cv(gathered),
-            faults: lengths::faults(gathered).ok(),
-            faults_reason: lengths::faults(gathered)
+            faults: evenness::faults(gathered).ok(),
+            faults_reason: evenness::faults(gathered)
                 .err()
                 .map(|r| Warning { code: r.code().to_owned(), message: r.message() }),
         },

@@ -67,6 +67,17 @@ pub struct StrandTwist {
     pub ply_angles_rad: Option<Vec<f64>>,
 }
 
+/// A number of plies that the evidence leaves open, and the twist that the pieces have if it is the true one.
+#[derive(Debug, Clone)]
+pub struct Reading {
+    /// The number, 1 for singles.
+    pub plies: u32,
+    /// Its probability among the readings, 0 to 1.
+    pub share: f64,
+    /// Each measured piece, if it holds.
+    pub pieces: Vec<StrandTwist>,
+}
+
 /// The twist stage's result, all measured pieces together, with its evidence.
 #[derive(Debug, Clone)]
 pub struct Twist {
@@ -84,6 +95,8 @@ pub struct Twist {
     pub turns_reason: Reason,
     /// Each measured piece.
     pub pieces: Vec<StrandTwist>,
+    /// Where twist is seen and the plies are not known: what may be, likeliest first; else empty.
+    pub readings: Vec<Reading>,
 }
 
 /// Constants of the method.
@@ -96,6 +109,8 @@ const FEWEST_PIXELS: f64 = 8.0;
 const SURE_ENOUGH: f64 = 0.8;
 /// Probability from which a number of plies is given: of those given, three in a hundred are wrong on scenes of our own.
 const PLIES_SURE_ENOUGH: f64 = 0.75;
+/// Probability from which a number of plies has to be reckoned with where none is sure: less moves no interval's ends.
+const PLIES_MAY_BE: f64 = 0.05;
 
 /// Plies from which on the turning bundle is not modelled.
 const MOST_PLIES: u32 = 5;
@@ -153,11 +168,16 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         })
         .collect()
     };
-    let mut pieces = figures(used);
+    let mut readings: Vec<Reading> = Vec::new();
     if !known {
-        let other = figures(weighed.second());
+        let open = weighed.from(PLIES_MAY_BE);
+        let all: f64 = open.iter().map(|(_, probability)| probability).sum();
+        readings.extend(open.into_iter().map(|(plies, p)| Reading { plies, share: p / all, pieces: figures(plies) }));
+    }
+    let mut pieces = readings.first().map_or_else(|| figures(used), |likeliest| likeliest.pieces.clone());
+    if let Some(second) = readings.get(1) {
         for piece in &mut pieces {
-            outcome::either(piece, other.iter().find(|o| o.strand == piece.strand));
+            outcome::either(piece, second.pieces.iter().find(|o| o.strand == piece.strand));
         }
     }
     let lost = match used {
@@ -173,6 +193,7 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         angle_reason: lost.clone(),
         turns_reason: lost,
         pieces,
+        readings,
     }
 }
 
@@ -188,5 +209,6 @@ fn nothing(reason: Reason, request: &TwistRequest) -> Twist {
         angle_reason: reason.clone(),
         turns_reason: reason,
         pieces: Vec::new(),
+        readings: Vec::new(),
     }
 }

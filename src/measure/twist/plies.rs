@@ -18,11 +18,11 @@ pub(super) struct Weighed {
 }
 
 impl Weighed {
-    /// The next likeliest number.
-    pub(super) fn second(&self) -> u32 {
-        let (best, _) = self.best();
-        let rest = (1..=4u32).zip(self.probability).filter(|(n, _)| *n != best);
-        rest.max_by(|a, b| a.1.total_cmp(&b.1)).map_or(best, |(n, _)| n)
+    /// The numbers that have at least so much probability, with it, likeliest first.
+    pub(super) fn from(&self, least: f64) -> Vec<(u32, f64)> {
+        let mut open: Vec<(u32, f64)> = (1..).zip(self.probability).filter(|(_, p)| *p >= least).collect();
+        open.sort_by(|a, b| b.1.total_cmp(&a.1));
+        open
     }
 
     /// The likeliest number and its probability.

@@ -102,6 +102,7 @@ fn evidence() -> Evidence {
             angle_reason: Reason::TwistNotVisible,
             turns_reason: Reason::TwistNotVisible,
             pieces: vec![twist],
+            readings: Vec::new(),
         },
     }
 }
