@@ -190,3 +190,16 @@ fn a_folder_of_photos_is_measured_right() {
     let turns = median(&tally.errors("turns", |plies| plies > 1)).expect("answers");
     assert!(turns <= 5.0, "turns of plied yarn {turns} %");
 }
+
+/// Whether a thick bulky yarn of four and a half repeats has two plies or three cannot be told; how far it reaches can.
+/// Truth: the ray tracer's (`fixtures/photos/r03.json`).
+#[test]
+fn what_all_readings_of_open_plies_agree_on_is_given() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/r03.jpg");
+    let truth: Value =
+        serde_json::from_slice(&std::fs::read(path.with_extension("json")).expect("truth can be read")).expect("JSON");
+    let report = report_of(&read(&path, &Limits::default()).expect("the photo can be read"));
+    assert!(report["sample"]["plies"]["value"].is_null(), "{}", report["sample"]["plies"]);
+    let envelope = figure("envelope", &report, &truth).expect("it has a truth");
+    assert!(envelope.covered && envelope.error.is_some_and(|e| e <= 10.0), "{envelope:?}");
+}
