@@ -127,8 +127,10 @@ impl<'a> Gathered<'a> {
             return false;
         }
         let blur = stats::mean(&self.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
+        // Side by side like wraps lie the fibres of one thick strand, too.
+        let side_by_side = strands.wraps.is_some();
         let would_show = self.mean_width_px().is_some_and(|w| w >= TWIST_SHOWS_PX && w >= TWIST_SHOWS_BLURS * blur);
-        would_show || self.evidence.scale.scale.known().is_none()
+        would_show || side_by_side || self.evidence.scale.scale.known().is_none()
     }
 
     /// Mean extent that the turning plies fill, in the pieces' unit; the mean width where turns are unknown.

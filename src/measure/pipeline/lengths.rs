@@ -193,7 +193,7 @@ pub(super) fn wraps_per_inch(gathered: &Gathered, diameter: &Quantity<f64>) -> Q
 
 /// Wraps lying side by side: (n - 1) over the distance from the first centre to the last, square to the wraps on their plane.
 fn wraps_counted(gathered: &Gathered) -> Option<Quantity<f64>> {
-    let wraps = gathered.evidence.strands.wraps.as_ref()?;
+    let wraps = gathered.evidence.strands.wraps.as_ref().filter(|w| w.on_ruler || gathered.any_piece().is_ok())?;
     let known = gathered.evidence.scale.scale.known()?;
     let (first, last) = (wraps.centres.first()?, wraps.centres.last()?);
     let gaps = wraps.centres.len().checked_sub(1).filter(|n| *n > 0)? as f64;

@@ -8,7 +8,7 @@ use nalgebra::{DMatrix, DVector};
 
 use super::RulerUnit;
 use super::numerals::{self, Numerals};
-use super::ticks::TickRow;
+use super::ticks::{Tick, TickRow};
 use crate::base::raster::Raster;
 use crate::base::stats::median;
 
@@ -120,6 +120,12 @@ pub(super) struct Reading {
     pub(super) present: Vec<usize>,
     /// Whether every level was seen and each is longer than the one below.
     pub(super) rising: bool,
+    /// Where each tick present of the longest level ought to end: its number, and s as in [`ends_of`].
+    longest_ends: Vec<(i32, f64)>,
+    /// Ticks present of the longest level that reach clearly beyond the next one, wherever they end.
+    reaching: usize,
+    /// Whether ticks of the longest level whose length agrees stand at even and at odd multiples of the period.
+    of_both_parities: bool,
 }
 
 /// Lengths that tell levels apart: a tick's end is placed to about a pixel; the frame's parabola leaves another.
@@ -130,7 +136,7 @@ fn end_sigma(row: &TickRow) -> f64 {
 /// Every pattern at its best phase, best first.
 pub(super) fn readings(row: &TickRow) -> Vec<Reading> {
     let ends = ends_of(row);
-    let present: Vec<i32> = row.ticks.iter().map(|t| t.number).collect();
+    let present = present_of(row);
     let sigma = end_sigma(row);
     let mut all: Vec<Reading> = Pattern::ALL
         .iter()
@@ -147,8 +153,7 @@ pub(super) fn readings(row: &TickRow) -> Vec<Reading> {
 /// The same row with both longest levels taken for one.
 fn halved_less_often(row: &TickRow, reading: &Reading, halvings: u32) -> Option<Reading> {
     let pattern = Pattern::Binary(halvings);
-    let present: Vec<i32> = row.ticks.iter().map(|t| t.number).collect();
-    lay(pattern, reading.phase.rem_euclid(pattern.period()), &ends_of(row), &present, end_sigma(row))
+    lay(pattern, reading.phase.rem_euclid(pattern.period()), &ends_of(row), &present_of(row), end_sigma(row))
 }
 
 /// Loss with a price for levels: a pattern of more lengths fits a little better by chance, and one whose lengths do not
@@ -158,7 +163,10 @@ fn key(r: &Reading) -> f64 {
 }
 
 /// Fits one length per level and a parabola over the row (perspective, lens, a frame not quite along the feet).
-fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[i32], sigma: f64) -> Option<Reading> {
+///
+/// Numerals that touch make some of the longest ticks longer, each by its own stroke: their mean is nobody's length, so that
+/// level starts from where most of its ends agree.
+fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[(i32, f64)], sigma: f64) -> Option<Reading> {
     let levels = pattern.levels();
     let unknowns = levels + 2;
     if ends.len() < levels + 3 {
@@ -167,6 +175,11 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[i32], sigma
     let low = f64::from(ends.first()?.0);
     let high = f64::from(ends.last()?.0);
     let (middle, reach) = ((low + high) / 2.0, ((high - low) / 2.0).max(1.0));
+    let longest = levels - 1;
+    let bow = |solution: &DVector<f64>, n: f64| {
+        let t = (n - middle) / reach;
+        solution[levels] * t + solution[levels + 1] * t * t
+    };
     let mut weights = vec![1.0; ends.len()];
     let mut solution = DVector::<f64>::zeros(unknowns);
     let mut residuals = vec![0.0; ends.len()];
@@ -191,11 +204,15 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[i32], sigma
         }
         solution = normal.cholesky()?.solve(&right);
         for (i, (n, s)) in ends.iter().enumerate() {
-            let t = (f64::from(*n) - middle) / reach;
-            let level = pattern.level(n - phase);
-            residuals[i] = s - solution[level] - solution[levels] * t - solution[levels + 1] * t * t;
+            residuals[i] = s - solution[pattern.level(n - phase)] - bow(&solution, f64::from(*n));
+        }
+        let of_longest = ends.iter().zip(&residuals).filter(|((n, _), _)| pattern.level(n - phase) == longest);
+        let agreed = most_agree(&of_longest.map(|(_, r)| *r).collect::<Vec<_>>(), 3.0 * sigma);
+        for (i, (n, _)) in ends.iter().enumerate() {
             let r = (residuals[i] / (cut * sigma)).abs();
-            weights[i] = if cut.is_infinite() {
+            weights[i] = if longest > 0 && pattern.level(n - phase) == longest {
+                if (residuals[i] - agreed).abs() < 3.0 * sigma { 1.0 } else { 0.0 }
+            } else if cut.is_infinite() {
                 1.0
             } else if r < 1.0 {
                 (1.0 - r * r).powi(2)
@@ -215,10 +232,57 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[i32], sigma
         (0..levels).map(|l| if seen[l] > 0 { solution[l] - solution[0] } else { f64::NAN }).collect();
     let rising = seen.iter().all(|n| *n > 0) && lengths.windows(2).all(|w| w[1] - w[0] > 3.0 * sigma);
     let mut count = vec![0usize; levels];
-    for n in present {
-        count[pattern.level(n - phase)] += 1;
+    let mut reaching = 0;
+    let mut longest_ends = Vec::new();
+    for (n, s) in present {
+        let level = pattern.level(n - phase);
+        count[level] += 1;
+        if level == longest {
+            longest_ends.push((*n, solution[level] + bow(&solution, f64::from(*n))));
+        }
+        let beyond_next = level.checked_sub(1).map(|l| solution[l] + bow(&solution, f64::from(*n)) + 3.0 * sigma);
+        reaching += usize::from(level == longest && beyond_next.is_some_and(|b| *s > b));
     }
-    Some(Reading { pattern, phase, loss, lengths, seen, present: count, rising })
+    let of_parity = |parity: i32| {
+        ends.iter().zip(&residuals).any(|((n, _), r)| {
+            let multiple = (n - phase).div_euclid(pattern.period());
+            pattern.level(n - phase) == longest && r.abs() < 3.0 * sigma && multiple.rem_euclid(2) == parity
+        })
+    };
+    let of_both_parities = of_parity(0) && of_parity(1);
+    Some(Reading {
+        pattern,
+        phase,
+        loss,
+        lengths,
+        seen,
+        present: count,
+        rising,
+        longest_ends,
+        reaching,
+        of_both_parities,
+    })
+}
+
+impl Reading {
+    /// s where a longest tick ends, in the row's frame: what is seen, or where the others of its level end if that is nearer,
+    /// for numerals may touch it.
+    pub(super) fn end_of_longest(&self, row: &TickRow, tick: &Tick) -> Option<f64> {
+        let (_, ought) = self.longest_ends.iter().find(|(n, _)| *n == tick.number)?;
+        tick.tip.map(|tip| tip.min(ought / even_scale(row, tick.number)))
+    }
+}
+
+/// The value that most others lie within `near` of, the smallest of several such; 0 without any.
+fn most_agree(values: &[f64], near: f64) -> f64 {
+    let company = |v: f64| values.iter().filter(|o| (**o - v).abs() < near).count();
+    let best = values.iter().copied().max_by(|a, b| company(*a).cmp(&company(*b)).then(b.total_cmp(a)));
+    best.unwrap_or(0.0)
+}
+
+/// Numbers of the ticks, and how far each was followed, at one scale as in [`ends_of`].
+fn present_of(row: &TickRow) -> Vec<(i32, f64)> {
+    row.ticks.iter().map(|t| (t.number, t.tip.unwrap_or(t.seen.1) * even_scale(row, t.number))).collect()
 }
 
 /// Ends against the feet, at one scale: where the step along the ruler changes with the distance Z from the camera as
@@ -374,10 +438,12 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         Pattern::HalvedDecimal => vec![(0.5, RulerUnit::Mm, 0.0), (1.27, RulerUnit::Inch, -6.0)],
         Pattern::Quartered => vec![(25.4 / 16.0, RulerUnit::Inch, 0.0)],
         Pattern::RaisedDecimal => vec![(0.254, RulerUnit::Inch, 0.0)],
-        // Some rulers stop lengthening at the half or quarter inch.
+        // Some rulers stop lengthening at the half or quarter inch, but these are not numbered.
         Pattern::Binary(halvings) => {
             let step = 25.4 / f64::from(1u32 << halvings);
-            vec![(step, RulerUnit::Inch, 0.0), (step / 2.0, RulerUnit::Inch, -2.0), (step / 4.0, RulerUnit::Inch, -3.0)]
+            let numbered = if numerals.is_some_and(|n| n.on_neighbours) { -2.0 } else { 0.0 };
+            let part = |parts: f64, rarity: f64| (step / parts, RulerUnit::Inch, rarity + numbered);
+            vec![(step, RulerUnit::Inch, 0.0), part(2.0, -2.0), part(4.0, -3.0)]
         }
         // Centimetres and their halves, inches and their halves, tenths of an inch.
         Pattern::Alternate => {
@@ -413,8 +479,12 @@ fn acceptable(r: &Reading) -> bool {
     let above: usize = r.seen.iter().skip(1).sum();
     // A quarter of the ends may be cut by yarn, worn or blurred.
     let agrees = r.loss < 0.3 && r.rising;
-    // A level most of whose ticks end elsewhere, or nowhere in sight, is another level.
-    let own = r.seen.iter().zip(&r.present).skip(1).all(|(seen, present)| 2 * seen > *present);
+    // A level most of whose ticks end elsewhere, or nowhere in sight, is another level; but numerals that touch the longest
+    // may hide where they end. Then three quarters must be longer than the next level's, and not every other one only: halves
+    // and wholes of an inch alternate.
+    let hidden = r.of_both_parities && r.present.last().is_some_and(|present| 4 * r.reaching >= 3 * *present);
+    let own = |level: usize| 2 * r.seen[level] > r.present[level] || (level + 1 == r.seen.len() && hidden);
+    let own = (1..r.seen.len()).all(own);
     let repeated = match r.pattern {
         Pattern::Plain => longest >= 5,
         // One longest tick could be an inch or a half; two at the right distance cannot.

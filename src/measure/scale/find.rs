@@ -132,7 +132,8 @@ impl Ruler {
 
     /// s from the feet to the far end of the numerals, or of the longest tick.
     fn extent_s(&self) -> (f64, f64) {
-        let tip = self.row.ticks.iter().map(|t| t.tip.unwrap_or(t.seen.1)).fold(0.0, f64::max);
+        let end = |t: &Tick| self.division.reading.end_of_longest(&self.row, t).or(t.tip).unwrap_or(t.seen.1);
+        let tip = self.row.ticks.iter().map(end).fold(0.0, f64::max);
         let foot = self.row.ticks.iter().map(|t| t.foot.unwrap_or(t.seen.0)).fold(0.0, f64::min);
         (foot, tip + self.division.numerals.map_or(self.row.width, |n| 1.15 * n.far))
     }

@@ -14,22 +14,29 @@ pub(super) struct Numerals {
     pub(super) height: f64,
     /// Distance from a tip to their far end.
     pub(super) far: f64,
+    /// Whether they stand beyond neighbouring ones of the longest ticks, not beyond every other one only.
+    pub(super) on_neighbours: bool,
 }
 
 /// Median size of the numerals that stand beyond the longest ticks; `None` unless three agree within a quarter.
 pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> Option<Numerals> {
     let longest = reading.pattern.levels() - 1;
     let pitch = row.lattice.step * f64::from(reading.pattern.period());
-    let spans: Vec<(f64, f64)> = row
+    let spans: Vec<(i32, f64, f64)> = row
         .ticks
         .iter()
         .filter(|t| reading.pattern.level(t.number - reading.phase) == longest)
-        .filter_map(|t| span_beyond(rgb, row, t, pitch))
+        .filter_map(|t| {
+            let (near, far) = span_beyond(rgb, row, t, reading.end_of_longest(row, t)?, pitch)?;
+            Some((t.number, near, far))
+        })
         .collect();
-    let height = median(&spans.iter().map(|(near, far)| far - near).collect::<Vec<_>>())?;
-    let far = median(&spans.iter().map(|(_, far)| *far).collect::<Vec<_>>())?;
-    let agree = spans.iter().filter(|(near, far)| ((far - near) / height - 1.0).abs() < 0.25).count();
-    (agree >= 3 && 3 * agree >= 2 * spans.len()).then_some(Numerals { height, far })
+    let height = median(&spans.iter().map(|(_, near, far)| far - near).collect::<Vec<_>>())?;
+    let far = median(&spans.iter().map(|(_, _, far)| *far).collect::<Vec<_>>())?;
+    let agreeing = spans.iter().filter(|(_, near, far)| ((far - near) / height - 1.0).abs() < 0.25);
+    let agree: Vec<i32> = agreeing.map(|(number, ..)| *number).collect();
+    let on_neighbours = agree.windows(2).any(|pair| pair[1] - pair[0] == reading.pattern.period());
+    (agree.len() >= 3 && 3 * agree.len() >= 2 * spans.len()).then_some(Numerals { height, far, on_neighbours })
 }
 
 /// Whether numerals stand beyond the second longest ticks as they do beyond the longest: then both are whole units, and
@@ -43,7 +50,7 @@ pub(super) fn on_the_next_level_too(rgb: &Raster<[u8; 3]>, row: &TickRow, readin
             .ticks
             .iter()
             .filter(|t| t.tip.is_some() && reading.pattern.level(t.number - reading.phase) == level)
-            .map(|t| span_beyond(rgb, row, t, pitch).is_some())
+            .map(|t| t.tip.and_then(|tip| span_beyond(rgb, row, t, tip, pitch)).is_some())
             .collect();
         let with = all.iter().filter(|n| **n).count();
         with >= 2 && 3 * with >= 2 * all.len()
@@ -51,10 +58,9 @@ pub(super) fn on_the_next_level_too(rgb: &Raster<[u8; 3]>, row: &TickRow, readin
     longest > 0 && numbered(longest - 1) && numbered(longest)
 }
 
-/// Near and far end of what is printed straight beyond a tick, px from its tip. The search goes as far as half the distance of the numbered
-/// ticks: numerals are never taller, or they would touch.
-fn span_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, pitch: f64) -> Option<(f64, f64)> {
-    let tip = tick.tip?;
+/// Near and far end of what is printed straight beyond a tick, px from where it ends, at `tip`. The search goes as far as half
+/// the distance of the numbered ticks: numerals are never taller, or they would touch.
+fn span_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, tip: f64, pitch: f64) -> Option<(f64, f64)> {
     let half_width = 0.2 * pitch;
     let rows = 96;
     let step = 0.6 * pitch / f64::from(rows);

@@ -158,6 +158,8 @@ pub struct Wraps {
     pub along: Point<Image>,
     /// Standard uncertainty of the distance from the first to the last, px.
     pub u_px: f64,
+    /// Whether they hide the ticks of the ruler they are wound on: such are yarn, whatever shows of their twist.
+    pub on_ruler: bool,
 }
 
 /// Something that was looked at and is no yarn.

@@ -36,7 +36,8 @@ pub(super) fn on_ruler(picture: &Raster<[u8; 3]>, scale: &ScaleFound) -> Option<
     let pitch_px = block.pitch_px;
     let (pieces, wraps, width_px) = parted(picture, block, Known::ByRuler)?;
     // Told in two ways that have nothing to do with each other.
-    ((width_px / pitch_px - 1.0).abs() < PITCHES_DIFFER).then_some((pieces, wraps))
+    let told = (width_px / pitch_px - 1.0).abs() < PITCHES_DIFFER;
+    told.then_some((pieces, Wraps { on_ruler: true, ..wraps }))
 }
 
 /// Difference of what repeats best across a block and of its wraps' median width from which on one of them is wrong: one wrap too

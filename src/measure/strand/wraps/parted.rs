@@ -75,7 +75,8 @@ impl Parted {
         }
         let slope = median(&self.bounds.iter().map(|bound| bound.1).collect::<Vec<_>>()).unwrap_or(0.0);
         let along = block.image_from_block(slope, 1.0) - block.image_from_block(0.0, 0.0);
-        Wraps { along, centres: centres.into_iter().map(|u| block.image_from_block(u, v)).collect(), u_px }
+        let centres = centres.into_iter().map(|u| block.image_from_block(u, v)).collect();
+        Wraps { centres, along, u_px, on_ruler: false }
     }
 
     /// Median width of the wraps, px.
