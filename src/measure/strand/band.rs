@@ -53,6 +53,24 @@ impl Band {
         Self { planes, middle }
     }
 
+    /// Takes for bare ground what lies beside it: farther than `from_px` from the centre line, and not on the ground's own area.
+    /// A patterned cloth beside a card differs from the card more than any yarn on it does.
+    pub(super) fn bare_off(&mut self, ground: &Ground, stations: &[Station], step_px: f64, from_px: f64) {
+        for row in 0..self.rows() {
+            let across = (row as f64 - self.middle as f64) * step_px;
+            if across.abs() <= from_px {
+                continue;
+            }
+            for (column, station) in stations.iter().enumerate().take(self.columns()) {
+                if !ground.holds_point(station.centre + station.normal * across) {
+                    for (plane, bare) in self.planes.iter_mut().zip([1.0, 0.0, 0.0]) {
+                        plane.row_mut(row)[column] = bare;
+                    }
+                }
+            }
+        }
+    }
+
     /// Number of columns.
     pub(super) fn columns(&self) -> usize {
         self.planes[0].width()

@@ -56,7 +56,8 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
     // No further than to the next strand, but over the whole of its own shadow.
     let reach = (2.0 * trace.width_px).min(trace.free_px.max(0.6 * trace.width_px)) + 6.0;
     let strip = Strip::straighten(&photo.rgb, &first, rough_step, reach);
-    let band = Band::of(&strip, &first, ground);
+    let mut band = Band::of(&strip, &first, ground);
+    band.bare_off(ground, &first, rough_step, 0.75 * trace.width_px);
     let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize, seen_by);
     if !steady(&bodies) {
         return Err(Unseen::NoBody);

@@ -131,7 +131,8 @@ fn slender_things(ground: &Ground, standing: Standing, masked: &dyn Fn(Point<Ima
                     break;
                 }
                 let parted = look_at(ground, &core, &parts, longest, masked);
-                if parted.several() && parted.worth_px() > LONGER * best.worth_px() {
+                let more = parted.several() && parted.worth_px() > LONGER * best.worth_px();
+                if more || (best.found.traces.is_empty() && parted.alone()) {
                     let clean = !parted.joined;
                     thing.iter().for_each(|i| mask.samples_mut()[*i] = core.samples()[*i]);
                     best = parted;
@@ -200,6 +201,11 @@ impl Looked {
             && long.iter().all(parallel)
             && long.iter().enumerate().all(parted)
             && long.iter().filter(|t| alike(t.width_px, first.width_px)).count() > 1
+    }
+
+    /// Whether there is one slender thing and nothing else: a strand whose shadow is wide for its length.
+    fn alone(&self) -> bool {
+        self.found.traces.len() == 1 && self.found.blobs.is_empty() && !self.joined
     }
 
     /// Length of what was found, photo px; of a path that had to be cut out of several it is worth half.
