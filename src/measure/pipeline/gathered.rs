@@ -204,8 +204,11 @@ fn laid_out<'a>(evidence: &'a Evidence, readings: &[Reading], height: Mm) -> Vec
                 }
             };
             let under: Vec<Vec<Option<f64>>> = readings.iter().map(turns_under).collect();
-            let averaged =
-                under.iter().zip(readings).map(|(turns, r)| averaged_widths(&ruled, turns, r.plies.unwrap_or(1))).collect();
+            let averaged = under
+                .iter()
+                .zip(readings)
+                .map(|(turns, r)| averaged_widths(&ruled, turns, r.plies.unwrap_or(1)))
+                .collect();
             let turns = under.into_iter().next().filter(|_| plies_known).unwrap_or(unknown);
             Piece { strand, twist: of_this(&evidence.twist.pieces), ruled, turns, averaged }
         })

@@ -30,8 +30,17 @@ pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     let blur = stats::mean(&gathered.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
     let width = gathered.mean_width_px().filter(|width| *width >= MIN_CORE_BLURS * blur).ok_or(Reason::TooBlurred)?;
     let length: f64 = gathered.pieces.iter().filter_map(|p| Some(p.mean_width_and_length_px()?.1)).sum();
-    if length < MIN_DIAMETERS * width { Err(Reason::TooShort) } else { Ok(()) }
+    let [(_, edge), ..] = width_components(gathered);
+    match () {
+        () if length < MIN_DIAMETERS * width => Err(Reason::TooShort),
+        () if edge > MOST_UNSURE => Err(Reason::EdgeUnclear),
+        () => Ok(()),
+    }
 }
+
+/// Standard uncertainty of the edges, as a fraction of the width, from which on there is no width: the interval then reaches
+/// from half of it to one and a half, and the eye knows as much.
+const MOST_UNSURE: f64 = 0.25;
 
 /// Diameters of length that a mean width needs: over less a crack in the table may pass for a strand, and no mean of a
 /// handspun yarn stands.
@@ -85,7 +94,7 @@ fn along_ruler(gathered: &Gathered, known: &KnownScale) -> Result<Quantity<f64>,
 }
 
 pub(super) fn length_mm(gathered: &Gathered) -> Quantity<f64> {
-    or_reason(gathered.in_mm().map(|()| {
+    or_reason(gathered.in_mm().and_then(|()| widths_stand(gathered)).map(|()| {
         let total: f64 = gathered.pieces.iter().map(|p| p.ruled.measured_length()).sum();
         let budget = vec![component(Sourced::Scale, total * gathered.scale_relative_u())];
         Quantity::from_budget(total, Method::CentreLine, budget)

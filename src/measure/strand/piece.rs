@@ -45,30 +45,71 @@ fn rough_reach(seen_by: SeenBy) -> f64 {
     }
 }
 
-fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Result<Strand, Unseen> {
-    // First pass: coarse, wide, to find the body beside its shadow.
-    let rough_step = (trace.width_px / 16.0).max(1.0);
+/// A body and the line along its middle, found coarsely beside its shadow.
+struct Rough {
+    first: Vec<Station>,
+    step_px: f64,
+    /// The row on the first line, and the body's rows per station.
+    middle: f64,
+    body: Vec<(f64, f64)>,
+    steady: bool,
+}
+
+impl Rough {
+    /// Looks along a line for a body of about this width with its shadow.
+    fn along(
+        photo: &Photo,
+        ground: &Ground,
+        line: &[Point<Image>],
+        (width_px, free_px): (f64, f64),
+        seen_by: SeenBy,
+    ) -> Option<Self> {
+        let step_px = (width_px / 16.0).max(1.0);
+        let first = stations(line, step_px);
+        if first.len() < 16 {
+            return None;
+        }
+        // No further than to the next strand, but over the whole of its own shadow.
+        let reach = (2.0 * width_px).min(free_px.max(0.6 * width_px)) + 6.0;
+        let strip = Strip::straighten(&photo.rgb, &first, step_px, reach);
+        let mut band = Band::of(&strip, &first, ground);
+        band.bare_off(ground, &first, step_px, 0.75 * width_px);
+        let bodies = rough_bodies(&band, (2.0 * width_px / step_px) as usize, seen_by);
+        let body = per_column(&bodies, first.len());
+        (!body.is_empty()).then(|| Self { first, step_px, middle: band.middle as f64, body, steady: steady(&bodies) })
+    }
+
+    fn width_px(&self) -> Option<f64> {
+        Some(median(&self.body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>())? * self.step_px)
+    }
+
+    /// The line along the body's middle.
+    fn line(&self) -> Option<Vec<Point<Image>>> {
+        let middles: Vec<f64> = self.body.iter().map(|(t, b)| ((t + b) / 2.0 - self.middle) * self.step_px).collect();
+        Some(moved(&self.first, &smooth_values(&middles, 1.5 * self.width_px()? / self.step_px)))
+    }
+}
+
+/// How much wider than a body what is looked through for it the second time.
+const WITH_SHADOW: f64 = 1.5;
+
+/// The body along a trace. A wide shadow that comes and goes bends the trace, and the body then wanders to and fro in the first
+/// look: a second one along its own middle finds it steady, grain of the ground it does not.
+fn rough_body(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Option<Rough> {
     let line = smoothed(&trace.path, (1.2 * trace.width_px / ground.reduced.factor as f64).max(2.0));
-    let first = stations(&line, rough_step);
-    if first.len() < 16 {
-        return Err(Unseen::NoBody);
+    let rough = Rough::along(photo, ground, &line, (trace.width_px, trace.free_px), seen_by)?;
+    if rough.steady {
+        return Some(rough);
     }
-    // No further than to the next strand, but over the whole of its own shadow.
-    let reach = (2.0 * trace.width_px).min(trace.free_px.max(0.6 * trace.width_px)) + 6.0;
-    let strip = Strip::straighten(&photo.rgb, &first, rough_step, reach);
-    let mut band = Band::of(&strip, &first, ground);
-    band.bare_off(ground, &first, rough_step, 0.75 * trace.width_px);
-    let bodies = rough_bodies(&band, (2.0 * trace.width_px / rough_step) as usize, seen_by);
-    if !steady(&bodies) {
-        return Err(Unseen::NoBody);
-    }
-    let body = per_column(&bodies, first.len());
-    if body.is_empty() {
-        return Err(Unseen::NoBody);
-    }
-    let width = median(&body.iter().map(|(t, b)| b - t + 1.0).collect::<Vec<_>>()).ok_or(Unseen::NoBody)? * rough_step;
-    let middles: Vec<f64> = body.iter().map(|(t, b)| ((t + b) / 2.0 - band.middle as f64) * rough_step).collect();
-    let line = moved(&first, &smooth_values(&middles, 1.5 * width / rough_step));
+    let width_px = WITH_SHADOW * rough.width_px()?;
+    let again = Rough::along(photo, ground, &rough.line()?, (width_px, trace.free_px), seen_by)?;
+    again.steady.then_some(again)
+}
+
+fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Result<Strand, Unseen> {
+    let rough = rough_body(photo, ground, trace, seen_by).ok_or(Unseen::NoBody)?;
+    let width = rough.width_px().ok_or(Unseen::NoBody)?;
+    let line = rough.line().ok_or(Unseen::NoBody)?;
     // Second pass: edges at full resolution.
     let step = (width / MAX_STATIONS_ACROSS).max(1.0);
     let second = stations(&line, step);
@@ -80,7 +121,7 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
     let body = match seen_by {
         SeenBy::Amount => per_column(&rough_bodies(&band, (2.0 * width / step) as usize, seen_by), second.len()),
         // Finer steps only take evidence of presence away: a dark ply between bright ones has none of its own.
-        SeenBy::Presence => around_middle(&body, second.len(), rough_step / step, band.middle as f64),
+        SeenBy::Presence => around_middle(&rough.body, second.len(), rough.step_px / step, band.middle as f64),
     };
     if body.is_empty() {
         return Err(Unseen::NoBody);

@@ -86,7 +86,12 @@ fn evidence() -> Evidence {
         strands: Strands {
             arrangement: Arrangement::Separate,
             pieces: vec![strand(1, 150.0, true), strand(2, 260.0, false)],
-            wraps: Some(Wraps { centres: vec![Point::new(700.0, 60.0)], along: Point::new(0.0, 1.0), u_px: 0.5, on_ruler: false }),
+            wraps: Some(Wraps {
+                centres: vec![Point::new(700.0, 60.0)],
+                along: Point::new(0.0, 1.0),
+                u_px: 0.5,
+                on_ruler: false,
+            }),
             refused: vec![Refused {
                 outline: vec![Point::new(600.0, 300.0), Point::new(650.0, 320.0)],
                 why: "a pencil",
