@@ -14,6 +14,7 @@ mod likelihood;
 mod mixture;
 mod piece;
 mod place;
+mod region;
 mod skein;
 mod standing;
 mod strip;
