@@ -317,6 +317,32 @@ fn tenths_of_an_inch_are_never_taken_for_millimetres() {
     }
 }
 
+/// Numerals stand on the longest ticks and touch them with whatever stroke is lowest (common practice, no source): most of
+/// these ticks then seem longer, each by another amount.
+#[test]
+fn numerals_that_touch_the_longest_ticks_hide_no_ruler() {
+    let length = |n: i32| match n.rem_euclid(10) {
+        0 => 6.5 + [0.0, 2.8, 1.1, 0.0, 1.9][(n / 10).rem_euclid(5) as usize],
+        5 => 4.8,
+        _ => 3.0,
+    };
+    let drawn = Drawn { length_mm: length, turn_deg: 33.0, tilt_deg: 6.0, azimuth_deg: 80.0, ..Drawn::mm() };
+    let known = drawn.check("touching numerals", 0.005).expect("a scale");
+    assert_eq!(known.method, strandrule::figures::words::Method::RulerMm);
+}
+
+#[test]
+fn half_inches_are_not_taken_for_inches_whose_ends_are_hidden() {
+    let length = |n: i32| match n.rem_euclid(16) {
+        0 => [8.9, 10.1, 11.0][(n / 16).rem_euclid(3) as usize],
+        k => [2.6, 3.6, 4.8, 6.2][k.trailing_zeros().min(3) as usize],
+    };
+    // Left open, or sixteenths with the right scale.
+    if let Ok(known) = (Drawn { length_mm: length, ..Drawn::inch() }).check("hidden ends", 0.005) {
+        assert_eq!(known.method, strandrule::figures::words::Method::RulerInch);
+    }
+}
+
 #[test]
 fn stripes_and_plain_paper_are_no_rulers() {
     let bare = Drawn { ticks: 0..0, ..Drawn::mm() };
