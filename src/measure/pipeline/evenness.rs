@@ -1,7 +1,7 @@
 //! How even the strands are: statistics of the averaged widths, and the places that stand out of them.
 
 use super::gathered::{Gathered, Piece, Reading};
-use super::lengths::{component, or_reason, width_components, widths_stand};
+use super::lengths::{component, edge_relative_u, or_reason, widths_stand};
 use super::readings::{mixed, plies_reason};
 use crate::base::stats;
 use crate::figures::quantity::{Quantity, Sourced};
@@ -32,7 +32,7 @@ fn spread_quantity(spread: Option<Spread>, unanswered: Reason) -> Quantity<f64> 
 
 pub(super) fn diameter_cv(gathered: &Gathered) -> Quantity<f64> {
     or_reason(widths_stand(gathered).and_then(|()| {
-        let edge = width_components(gathered)[0].1;
+        let edge = edge_relative_u(gathered);
         let under = |reading: &Reading| {
             let of = |p: &Piece| (p.averaged(reading).to_vec(), p.ruled.measured_length());
             let pieces: Vec<_> = gathered.pieces.iter().map(of).collect();

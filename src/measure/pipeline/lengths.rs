@@ -30,10 +30,9 @@ pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     let blur = stats::mean(&gathered.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
     let width = gathered.mean_width_px().filter(|width| *width >= MIN_CORE_BLURS * blur).ok_or(Reason::TooBlurred)?;
     let length: f64 = gathered.pieces.iter().filter_map(|p| Some(p.mean_width_and_length_px()?.1)).sum();
-    let [(_, edge), ..] = width_components(gathered);
     match () {
         () if length < MIN_DIAMETERS * width => Err(Reason::TooShort),
-        () if edge > MOST_UNSURE => Err(Reason::EdgeUnclear),
+        () if edge_relative_u(gathered) > MOST_UNSURE => Err(Reason::EdgeUnclear),
         () => Ok(()),
     }
 }
@@ -101,14 +100,28 @@ pub(super) fn length_mm(gathered: &Gathered) -> Quantity<f64> {
     }))
 }
 
-/// Components of the mean width, as fractions of it: edge, noise of the picture, yarn that could not be measured.
-pub(super) fn width_components(gathered: &Gathered) -> [(Sourced, f64); 3] {
-    let pieces = &gathered.pieces;
-    let edge = stats::weighted_mean(pieces.iter().filter_map(|p| {
+/// Room between neighbouring wraps that looks like the crease of touching ones, diameters: ground so narrow lies in the shade of
+/// both. From wound firmly to wound loosely (common practice, no source).
+const UNSEEN_GAP: f64 = 0.3;
+
+/// Standard uncertainty of a wrap's width from such room, as a fraction (rectangular); `None` for yarn that is not wound.
+pub(super) fn gap_between_wraps(gathered: &Gathered) -> Option<f64> {
+    gathered.evidence.strands.wraps.as_ref().map(|_| UNSEEN_GAP / 12f64.sqrt())
+}
+
+/// Standard uncertainty of the mean width from where the edges are, as a fraction of it.
+pub(super) fn edge_relative_u(gathered: &Gathered) -> f64 {
+    stats::weighted_mean(gathered.pieces.iter().filter_map(|p| {
         let (width, length) = p.mean_width_and_length_px()?;
         Some((p.strand.edge_systematic_u_px / width, length))
     }))
-    .unwrap_or(0.0);
+    .unwrap_or(0.0)
+}
+
+/// Components of the mean width, as fractions of it: edge, noise of the picture, yarn that could not be measured, and, where it
+/// is wound, room between the wraps.
+fn width_components(gathered: &Gathered) -> Vec<(Sourced, f64)> {
+    let pieces = &gathered.pieces;
     let mut noise_square = 0.0;
     let mut unseen_square = 0.0;
     let total: f64 = pieces.iter().filter_map(|p| p.mean_width_and_length_px()).map(|w| w.1).sum();
@@ -130,12 +143,19 @@ pub(super) fn width_components(gathered: &Gathered) -> [(Sourced, f64); 3] {
             unseen_square += (share * s / m).powi(2) / places * (1.0 - length / all.max(length));
         }
     }
-    [(Sourced::Edge, edge), (Sourced::Picture, noise_square.sqrt()), (Sourced::Sampling, unseen_square.sqrt())]
+    let mut components = vec![
+        (Sourced::Edge, edge_relative_u(gathered)),
+        (Sourced::Picture, noise_square.sqrt()),
+        (Sourced::Sampling, unseen_square.sqrt()),
+    ];
+    components.extend(gap_between_wraps(gathered).map(|u| (Sourced::Model, u)));
+    components
 }
 
 fn with_width_budget(gathered: &Gathered, value: f64, method: Method, scale_relative_u: f64) -> Quantity<f64> {
     let mut budget = vec![component(Sourced::Scale, value * scale_relative_u)];
-    budget.extend(width_components(gathered).map(|(source, relative)| component(source, value * relative)));
+    let of_width = width_components(gathered).into_iter();
+    budget.extend(of_width.map(|(source, relative)| component(source, value * relative)));
     Quantity::from_budget(value, method, budget)
 }
 
@@ -149,8 +169,9 @@ pub(super) fn diameter_mm(gathered: &Gathered) -> Quantity<f64> {
 pub(super) fn diameter_px(gathered: &Gathered) -> Quantity<f64> {
     or_reason(widths_stand(gathered).and_then(|()| {
         let mean = gathered.mean_width_px().ok_or(Reason::NoStrand)?;
-        let budget = width_components(gathered).map(|(source, relative)| component(source, mean * relative));
-        Ok(Quantity::from_budget(mean, Method::CoreEdge, budget.to_vec()))
+        let of_width = width_components(gathered).into_iter();
+        let budget = of_width.map(|(source, relative)| component(source, mean * relative)).collect();
+        Ok(Quantity::from_budget(mean, Method::CoreEdge, budget))
     }))
 }
 

@@ -1,6 +1,7 @@
 //! The figures of twist.
 
 use super::gathered::Gathered;
+use super::lengths::gap_between_wraps;
 use crate::base::stats;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Component, Quantity, Sourced};
@@ -157,7 +158,8 @@ fn turns_components(gathered: &Gathered) -> Vec<(Sourced, f64)> {
             .collect::<Vec<_>>(),
     )
     .unwrap_or(0.0);
-    vec![(Sourced::Model, angle.hypot(relative)), (Sourced::Edge, edge), (Sourced::Sampling, unseen)]
+    let width = edge.hypot(gap_between_wraps(gathered).unwrap_or(0.0));
+    vec![(Sourced::Model, angle.hypot(relative)), (Sourced::Edge, width), (Sourced::Sampling, unseen)]
 }
 
 fn turns_reason(gathered: &Gathered) -> Reason {
