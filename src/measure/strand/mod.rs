@@ -6,6 +6,7 @@ mod body;
 mod centre_line;
 mod course;
 mod edges;
+mod flanks;
 mod ground;
 mod hair;
 mod kink;

@@ -1,17 +1,18 @@
 //! From a rough trace to a measured piece.
 
-use super::band::{Band, between_rows};
-use super::body::{DARKEST_SHADOW, OWN_FLOOR, SHADOW_TINT, SeenBy, per_column, rough_bodies, steady};
+use super::band::Band;
+use super::body::{SeenBy, per_column, rough_bodies, steady};
 use super::centre_line::{smooth_values, smoothed, stations};
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
+use super::flanks;
 use super::ground::Ground;
 use super::likelihood::{self, Features};
 use super::place::{BETWEEN_PARTS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
-use crate::base::stats::{median, quantile, upper_median};
+use crate::base::stats::median;
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
@@ -150,21 +151,11 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
             edge.shared_u = edge.shared_u.hypot(apart);
         }
     }
-    // What is too dark for a shadow and yet was left outside may be the yarn's own shaded flank.
-    for (side, edge) in [(Side::Left, &mut left), (Side::Right, &mut right)] {
-        let beyond = dark_beyond(&band, side, edge, diameter);
-        if beyond > DARK_RIM * diameter {
-            edge.shared_u = edge.shared_u.hypot(0.55 * beyond);
-        }
-        // Beyond a crease of one colour with the ground, what looks like the yarn's flank may be its shadow.
-        if let Some(crease) = crease_within(&band, side, edge, diameter) {
-            edge.shared_u = edge.shared_u.hypot(0.55 * crease);
-        }
-    }
-    if bright_beside(&band, &left, &right, diameter) {
+    flanks::weigh(&band, &mut left, &mut right, diameter);
+    if flanks::bright_beside(&band, &left, &right, diameter) {
         return Err(Unseen::NoBody);
     }
-    if same_beside(&band, &left, &right, diameter) {
+    if flanks::same_beside(&band, &left, &right, diameter) {
         return Err(Unseen::PartOfMore);
     }
     // The centre line of the body, smooth over a turn of the plies.
@@ -172,106 +163,6 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
         left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
     let drift = smooth_values(&middles, 2.0 * diameter);
     Ok(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
-}
-
-/// Width of what is too dark for a shadow beside an edge from which on it is no mere crease between yarn and ground, diameters.
-const DARK_RIM: f64 = 0.15;
-
-/// How far what is too dark for a shadow reaches beyond an edge, rows: median over the columns, one diameter at most.
-fn dark_beyond(band: &Band, side: Side, edge: &EdgeLine, diameter: f64) -> f64 {
-    let reach: Vec<f64> = edge
-        .rows
-        .iter()
-        .enumerate()
-        .step_by(3)
-        .map(|(column, row)| {
-            let light = |n: &usize| between_rows(&band.planes[0], column, row + side.outward() * *n as f64);
-            (1..diameter as usize).take_while(|n| light(n) < DARKEST_SHADOW).count() as f64
-        })
-        .collect();
-    median(&reach).unwrap_or(0.0)
-}
-
-/// Rise of light from a crease out to what lies beyond it, from which on it is no noise.
-const CREASE_RISE: f64 = 1.2;
-
-/// Where a dark crease runs inside an edge, rows from it, with something brighter and of the ground's own colour beyond it:
-/// between yarn and shadow it is darkest. `None` where there is none, or where colour tells yarn from shadow.
-fn crease_within(band: &Band, side: Side, edge: &EdgeLine, diameter: f64) -> Option<f64> {
-    let depth = (0.45 * diameter) as usize;
-    let at = |plane: usize, inward: usize| -> Option<f64> {
-        let rows = edge.rows.iter().enumerate().step_by(5);
-        let values = rows.map(|(column, row)| {
-            f64::from(between_rows(&band.planes[plane], column, row - side.outward() * inward as f64))
-        });
-        median(&values.collect::<Vec<_>>())
-    };
-    let light: Vec<f64> = (0..=depth).map(|z| at(0, z).unwrap_or(0.0)).collect();
-    let first = (0.1 * diameter).ceil() as usize + 1;
-    let crease = (first..depth).min_by(|a, b| light[*a].total_cmp(&light[*b]))?;
-    let rim = (0.05 * diameter) as usize + 1..crease;
-    let brightest = rim.clone().max_by(|a, b| light[*a].total_cmp(&light[*b]))?;
-    let tint = |z: usize| Some(at(1, z)?.hypot(at(2, z)?) / light[z].max(0.02));
-    // A crease lies between two brighter things; a flank that only darkens has none.
-    let deeper = light[crease..].iter().copied().fold(0.0, f64::max);
-    (light[brightest].min(deeper) > CREASE_RISE * light[crease].max(0.02)
-        && tint(brightest)? < f64::from(SHADOW_TINT)
-        && tint(depth)? < f64::from(SHADOW_TINT))
-    .then_some(crease as f64)
-}
-
-/// Lightness over the ground's from which on what lies beside an edge is no ground: shadows are darker, light thrown back by
-/// the yarn and the unevenness of a table make a tenth or two.
-const NO_GROUND: f64 = 1.4;
-
-/// How far beside the edges to look, diameters.
-const BESIDE: [f64; 4] = [0.35, 0.5, 0.6, 0.7];
-
-/// Columns and rows beside one edge, at all distances of `BESIDE`.
-fn beside(side: Side, edge: &EdgeLine, diameter: f64) -> impl Iterator<Item = (usize, f64)> + '_ {
-    edge.rows
-        .iter()
-        .enumerate()
-        .step_by(3)
-        .flat_map(move |(column, row)| BESIDE.map(|part| (column, row + side.outward() * part * diameter)))
-}
-
-/// Whether what lies beside a piece is brighter than ground. On a dark ground one bright line of a thick strand is easily taken
-/// for a strand of its own; then the rest of the strand lies beside it.
-fn bright_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
-    [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
-        let light: Vec<f64> = beside(side, edge, diameter)
-            .map(|(column, row)| f64::from(between_rows(&band.planes[0], column, row)))
-            .collect();
-        // Dark lines between bright fibres are no ground either.
-        quantile(&light, 0.75).is_some_and(|light| light >= NO_GROUND)
-    })
-}
-
-/// Part of the body's tint from which on what lies beside it is more of the same: light thrown back by the yarn and hairs tint
-/// the ground by a tenth or two of it.
-const SAME_TINT: f64 = 0.5;
-
-/// Whether a coloured thing goes on beside a piece in its own colour: a leaf or a feather is parted along its rib. No look by
-/// presence follows: it would part the thing as well.
-fn same_beside(band: &Band, left: &EdgeLine, right: &EdgeLine, diameter: f64) -> bool {
-    // Medians of each plane first: the length of a tint would turn noise into colour.
-    let tint = |places: &[(usize, f64)]| -> Option<[f64; 2]> {
-        let typical = |plane: usize| {
-            let samples = places.iter().map(|(column, row)| between_rows(&band.planes[plane], *column, *row));
-            upper_median(samples).map(f64::from)
-        };
-        let own_light = typical(0)?.max(0.0) + f64::from(OWN_FLOOR);
-        Some([typical(1)? / own_light, typical(2)? / own_light])
-    };
-    let middles = left.rows.iter().zip(&right.rows).map(|(l, r)| (l + r) / 2.0);
-    let Some([red, blue]) = tint(&middles.enumerate().step_by(3).collect::<Vec<_>>()) else { return false };
-    let square = red * red + blue * blue;
-    square.sqrt() > 2.0 * f64::from(SHADOW_TINT)
-        && [(Side::Left, left), (Side::Right, right)].into_iter().any(|(side, edge)| {
-            tint(&beside(side, edge, diameter).collect::<Vec<_>>())
-                .is_some_and(|[r, b]| r * red + b * blue > SAME_TINT * square)
-        })
 }
 
 /// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
