@@ -22,7 +22,7 @@ const MOST_ODDS: f64 = 3.0;
 pub(super) fn log_odds(look: &PieceLook, plies: u32) -> f64 {
     let coarse = look.coarse.as_ref().map_or(0.0, |c| {
         let clear = c.track.log_sense_ratio.signum() * (c.track.log_sense_ratio.abs() - EITHER_WAY).max(0.0);
-        c.track.sense * clear * c.repeats().sqrt()
+        c.track.sense * clear * c.track.repeats().sqrt()
     });
     let (share, middle) = look.concentration();
     let agreeing = ((share - AGREEING) / 0.15).clamp(0.0, 1.0);

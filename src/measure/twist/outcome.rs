@@ -120,7 +120,7 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
         angle_rad.push(stats::mean(&angles));
     }
     let seen: Vec<f64> = angle_rad.iter().flatten().copied().collect();
-    let repeats = (coarse.track.phase.last()? - coarse.track.phase.first()?) / TAU;
+    let repeats = coarse.track.repeats();
     let mean_angle_rad = stats::mean(&seen).map(|value| Estimate {
         value,
         // Closeness of the plies is known to about 5 %, the width to what the edges allow, and the tangent goes with both.
@@ -135,7 +135,7 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
         turns,
         mean_angle_rad,
         // A tenth of a repeat at either end.
-        turns_relative_u: (0.14 / repeats.max(1.0)).hypot(0.002),
+        turns_relative_u: (0.14 / repeats.max(1.0)).hypot(0.002).hypot(coarse.count_u),
         bumps: bumps(look, candidate, n),
         fibre_angle_rad: fibre_angle(strand, look, candidate, &bundle, fit.shift),
         ply_angles_rad: (!bundle.equal()).then(|| ply_sums.iter().map(|s| s / f64::max(count, 1.0)).collect()),

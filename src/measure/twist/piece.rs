@@ -88,6 +88,8 @@ pub(super) struct Coarse {
     pub(super) rim: Option<Rim>,
     /// Whether it was followed there, and not on the face.
     pub(super) beside: bool,
+    /// Relative standard uncertainty of the count that comes from the two counting otherwise.
+    pub(super) count_u: f64,
 }
 
 /// Waves of the outline that go with the followed pattern, over the half width.
@@ -124,16 +126,6 @@ pub(super) fn common_direction(pieces: &[PieceLook]) -> Option<f64> {
     let middle = crate::base::stats::median(&angles)?;
     let near = angles.iter().filter(|a| (**a - middle).abs() < 15f64.to_radians()).count();
     (angles.len() >= 4 && near as f64 >= AGREEING * angles.len() as f64).then_some(middle)
-}
-
-impl Coarse {
-    /// How often the pattern repeats along the piece.
-    pub(super) fn repeats(&self) -> f64 {
-        match (self.track.phase.first(), self.track.phase.last()) {
-            (Some(a), Some(b)) => ((b - a) / std::f64::consts::TAU).max(0.0),
-            _ => 0.0,
-        }
-    }
 }
 
 /// What was looked at in a piece.
@@ -245,7 +237,7 @@ impl PieceLook {
             let repeating = c.second_over_noise > 6.0 && c.share > 0.35;
             // What repeats beside a thing (the eyes of a lace, the teeth of a zip) is no pattern that runs round it.
             !c.beside
-                && c.repeats() >= 8.0
+                && c.track.repeats() >= 8.0
                 && c.track.log_sense_ratio > ONE_WAY
                 && (repeating || c.second_over_noise > 10.0 || c.track.log_sense_ratio > 2.0)
         });
@@ -267,7 +259,7 @@ impl PieceLook {
         let beside = Sampling { offsets: rim::rows(), stations_per_column: per, high_pass: 3.0 * width, planes: 1 };
         let beside = Face::sample(strand, &self.outline, &half_width, &centre, beside)?;
         let rim = Rim::of(&beside, width / per);
-        let (track, from_rim) = followed(&face, &beside, rim.as_ref(), width / per)?;
+        let Followed { track, beside: from_rim, count_u } = followed(&face, &beside, rim.as_ref(), width / per)?;
         let rim = rim.map(|rim| Rim { rate: rim.rate / per, ..rim });
         let good: Vec<f64> = face.usable.iter().zip(&track.rate).filter(|(u, _)| **u).map(|(_, r)| *r / per).collect();
         let rate = crate::base::stats::mean(&good)?;
@@ -310,6 +302,7 @@ impl PieceLook {
             folds,
             rim,
             beside: from_rim,
+            count_u,
             track,
         })
     }
@@ -348,12 +341,21 @@ impl PieceLook {
     }
 }
 
-/// Follows the pattern on the face, or where that has nothing to do with what clearly repeats beside the strand, the latter;
-/// and whether it is that.
-fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<(Track, bool)> {
+/// The pattern that was followed.
+struct Followed {
+    track: Track,
+    beside: bool,
+    count_u: f64,
+}
+
+/// Follows the pattern on the face, or where that has nothing to do with what clearly repeats beside the strand or has lost count
+/// of it, the latter.
+fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option<Followed> {
     let follower = track::Follower::new(face, width)?;
     let strongest = follower.strongest();
-    let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else { return Some((strongest, false)) };
+    let Some(rim) = rim.filter(|r| r.clear > CLEAR_RIM) else {
+        return Some(Followed { track: strongest, beside: false, count_u: 0.0 });
+    };
     let known = follower.known(&rim.bands, beside);
     // Lines beside the strand over what stands between them, at the rates that some number of plies allows.
     let line = |track: &Track, ratio: f64| -> f64 {
@@ -363,9 +365,24 @@ fn followed(face: &Face, beside: &Face, rim: Option<&Rim>, width: f64) -> Option
     };
     let ratios = CANDIDATES.iter().map(|c| f64::from(c.plies) / f64::from(c.harmonic));
     let with_it = ratios.map(|r| line(&strongest, r)).fold(0.0, f64::max);
-    let apart = line(&known, 1.0) > APART * with_it;
-    Some((if apart { known } else { strongest }, apart))
+    let clearer = line(&known, 1.0) / with_it;
+    // Where a pattern fades, what is followed on is slower: locks of fibres are longer than plies.
+    let more = known.repeats() / strongest.repeats();
+    let lost = LOST_COUNT.contains(&more) && known.sense * strongest.sense > 0.0 && clearer > CLEARER;
+    if clearer > APART || lost {
+        return Some(Followed { track: known, beside: true, count_u: 0.0 });
+    }
+    // Two counts of one pattern, the fainter one followed: the truth may lie anywhere between them (rectangular).
+    let between = (more - 1.0).abs();
+    let count_u = if clearer > CLEARER && between < LOST_COUNT.start - 1.0 { between / 3f64.sqrt() } else { 0.0 };
+    Some(Followed { track: strongest, beside: false, count_u })
 }
+
+/// How much faster something may repeat beside the strand and still be the pattern of the face, part of which was lost: by less
+/// it is the same count, and from 4/3 on another pattern (plies and their turns stand as 4 to 3 at the nearest).
+const LOST_COUNT: std::ops::Range<f64> = 1.05..1.3;
+/// How much stronger its line must then be.
+const CLEARER: f64 = 1.5;
 
 /// How clearly something must repeat beside the strand to be followed: singles reach 1.5 in one of fifty.
 const CLEAR_RIM: f64 = 1.6;

@@ -78,7 +78,7 @@ const RIM: f64 = 0.33;
 
 /// How much a pattern can tell about its repeating: nothing from three repeats, all from nine.
 fn repeats_told(coarse: &Coarse) -> f64 {
-    ((coarse.repeats() - 3.0) / 6.0).clamp(0.0, 1.0)
+    ((coarse.track.repeats() - 3.0) / 6.0).clamp(0.0, 1.0)
 }
 
 /// What the outline of round touching plies does, over the half width: amplitude of the width's wave and of the

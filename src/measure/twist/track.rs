@@ -29,6 +29,16 @@ pub(super) struct Track {
     pub(super) log_sense_ratio: f64,
 }
 
+impl Track {
+    /// Repeats from its first column to its last.
+    pub(super) fn repeats(&self) -> f64 {
+        match (self.phase.first(), self.phase.last()) {
+            (Some(first), Some(last)) => ((last - first) / TAU).max(0.0),
+            _ => 0.0,
+        }
+    }
+}
+
 struct Scalogram {
     rates: Vec<f64>,
     /// [sense][rate][column]
