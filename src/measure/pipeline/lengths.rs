@@ -30,11 +30,10 @@ pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     let blur = stats::mean(&gathered.pieces.iter().map(|p| p.strand.blur_px).collect::<Vec<_>>()).unwrap_or(0.0);
     let width = gathered.mean_width_px().filter(|width| *width >= MIN_CORE_BLURS * blur).ok_or(Reason::TooBlurred)?;
     let length: f64 = gathered.pieces.iter().filter_map(|p| Some(p.mean_width_and_length_px()?.1)).sum();
-    match () {
-        () if length < MIN_DIAMETERS * width => Err(Reason::TooShort),
-        () if edge_relative_u(gathered) > MOST_UNSURE => Err(Reason::EdgeUnclear),
-        () => Ok(()),
+    if length < MIN_DIAMETERS * width {
+        return Err(Reason::TooShort);
     }
+    if edge_relative_u(gathered) > MOST_UNSURE { Err(Reason::EdgeUnclear) } else { Ok(()) }
 }
 
 /// Standard uncertainty of the edges, as a fraction of the width, from which on there is no width: the interval then reaches

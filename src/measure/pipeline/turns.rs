@@ -1,17 +1,13 @@
 //! The figures of twist.
 
 use super::gathered::Gathered;
-use super::lengths::gap_between_wraps;
+use super::lengths::{component, gap_between_wraps};
 use crate::base::stats;
 use crate::base::units::MM_PER_INCH;
-use crate::figures::quantity::{Component, Quantity, Sourced};
+use crate::figures::quantity::{Quantity, Sourced};
 use crate::figures::report::TwistDirection;
 use crate::figures::words::{Method, Reason};
 use crate::measure::evenness::twist_windows;
-
-fn component(source: Sourced, standard_uncertainty: f64) -> Component {
-    Component { source, standard_uncertainty: standard_uncertainty.abs() }
-}
 
 pub(super) fn plies(gathered: &Gathered) -> Quantity<u32> {
     if let Err(reason) = gathered.any_piece() {
