@@ -91,6 +91,30 @@ pub fn weighted_line(points: impl IntoIterator<Item = (f64, f64, f64)>) -> Optio
     (spread > 1e-9 * n * sxx).then(|| ((sy - slope * sx) / n, slope))
 }
 
+/// Mean over `half` values to either side, by running sums; the ends average what there is.
+#[must_use]
+pub fn running_mean(values: impl IntoIterator<Item = f64>, half: usize) -> Vec<f64> {
+    let mut sums = vec![0.0];
+    let mut sum = 0.0;
+    sums.extend(values.into_iter().map(|v| {
+        sum += v;
+        sum
+    }));
+    let count = sums.len() - 1;
+    (0..count)
+        .map(|i| {
+            let (from, to) = (i.saturating_sub(half), (i + half + 1).min(count));
+            (sums[to] - sums[from]) / (to - from) as f64
+        })
+        .collect()
+}
+
+/// Where the parabola through three values one apart has its extremum, from the middle one.
+#[must_use]
+pub fn vertex(before: f64, middle: f64, after: f64) -> f64 {
+    0.5 * (before - after) / (before - 2.0 * middle + after)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -120,5 +144,13 @@ mod tests {
         approx::assert_relative_eq!(slope, -2.0, epsilon = 1e-12);
         assert!(weighted_line([(0.3, 1.0, 1.0), (0.3, 2.0, 2.0)]).is_none());
         assert!(weighted_line([]).is_none());
+    }
+
+    /// By hand: whole windows inside, what there is at the ends; and y = (x - 0.25)^2 at -1, 0 and 1.
+    #[test]
+    fn running_means_and_vertices_are_those_by_hand() {
+        assert_eq!(running_mean([1.0, 2.0, 6.0, 3.0], 1), [1.5, 3.0, 11.0 / 3.0, 4.5]);
+        assert!(running_mean([], 2).is_empty());
+        assert!((vertex(1.5625, 0.0625, 0.5625) - 0.25).abs() < 1e-12);
     }
 }

@@ -23,30 +23,28 @@ fn averaged_noise(gathered: &Gathered) -> f64 {
     .unwrap_or(0.0)
 }
 
-fn spread_quantity(spread: Option<Spread>, unanswered: Reason) -> Quantity<f64> {
-    spread.map_or(Quantity::Unanswered(unanswered), |s| {
-        let interval = [(s.cv_percent - 1.96 * s.u).max(0.0), s.cv_percent + 1.96 * s.u];
-        Quantity::with_interval(s.cv_percent, interval, Method::AlongStrand, vec![component(Sourced::Edge, s.u)])
-    })
+fn spread_quantity(s: Spread) -> Quantity<f64> {
+    let interval = [(s.cv_percent - 1.96 * s.u).max(0.0), s.cv_percent + 1.96 * s.u];
+    Quantity::with_interval(s.cv_percent, interval, Method::AlongStrand, vec![component(Sourced::Edge, s.u)])
 }
 
 pub(super) fn diameter_cv(gathered: &Gathered) -> Quantity<f64> {
     or_reason(widths_stand(gathered).and_then(|()| {
-        let edge = edge_relative_u(gathered);
+        let (noise, edge) = (averaged_noise(gathered), edge_relative_u(gathered));
         let under = |reading: &Reading| {
             let of = |p: &Piece| (p.averaged(reading).to_vec(), p.ruled.measured_length());
             let pieces: Vec<_> = gathered.pieces.iter().map(of).collect();
-            width_spread(&pieces, averaged_noise(gathered), edge).map(|spread| (spread.cv_percent, spread.u))
+            width_spread(&pieces, noise, edge).map(|spread| (spread.cv_percent, spread.u))
         };
         let (cv_percent, u) = mixed(gathered, &Reason::TooShort, under)?;
-        Ok(spread_quantity(Some(Spread { cv_percent, u }), Reason::TooShort))
+        Ok(spread_quantity(Spread { cv_percent, u }))
     }))
 }
 
 pub(super) fn between_strands_cv(gathered: &Gathered) -> Quantity<f64> {
-    or_reason(widths_stand(gathered).map(|()| {
+    or_reason(widths_stand(gathered).and_then(|()| {
         let means: Vec<f64> = gathered.pieces.iter().filter_map(Piece::mean_width_and_length).map(|w| w.0).collect();
-        spread_quantity(between_pieces(&means), Reason::OnePiece)
+        between_pieces(&means).map(spread_quantity).ok_or(Reason::OnePiece)
     }))
 }
 

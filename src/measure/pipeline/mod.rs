@@ -113,6 +113,10 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
     let twists_per_mm = turns::twists_per_mm(gathered);
     let diameter_mm = lengths::diameter_mm(gathered);
     let wraps_per_inch = lengths::wraps_per_inch(gathered, &diameter_mm);
+    let (faults, faults_reason) = match evenness::faults(gathered) {
+        Ok(faults) => (Some(faults), None),
+        Err(reason) => (None, Some(Warning { code: reason.code().to_owned(), message: reason.message() })),
+    };
     Sample {
         label: request.label.clone().or_else(|| gathered.evidence.scale.chosen_card()?.label_line()),
         strands: u32::try_from(gathered.pieces.len()).unwrap_or(u32::MAX),
@@ -134,10 +138,8 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
             diameter_cv_percent: evenness::diameter_cv(gathered),
             between_strands_cv_percent: evenness::between_strands_cv(gathered),
             twist_cv_percent: turns::twist_cv(gathered),
-            faults: evenness::faults(gathered).ok(),
-            faults_reason: evenness::faults(gathered)
-                .err()
-                .map(|r| Warning { code: r.code().to_owned(), message: r.message() }),
+            faults,
+            faults_reason,
         },
         hairiness: lengths::hairiness(gathered),
         kinks: lengths::kinks(gathered),

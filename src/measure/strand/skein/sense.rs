@@ -4,7 +4,7 @@ use super::super::Strand;
 use super::lay::along_rows;
 use crate::base::colour::luminance;
 use crate::base::raster::Raster;
-use crate::base::stats::{mean, standard_deviation};
+use crate::base::stats::{mean, running_mean, standard_deviation};
 
 /// Part of the half width that is looked at: towards the edges a round strand's shading outweighs its structure.
 const FACE: f64 = 0.7;
@@ -25,7 +25,7 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
         / strand.stations.len().max(1) as f64
         / strand.step_px;
     let fine = along_rows(&light, (0.04 * width).max(0.7));
-    let slow = running_mean(&light, (2.0 * width).ceil() as usize);
+    let slow = running_means(&light, (2.0 * width).ceil() as usize);
     let (mut ss, mut tt, mut st) = (0.0f64, 0.0f64, 0.0f64);
     let value = |row: usize, column: usize| fine.row(row)[column] - slow.row(row)[column];
     let (rows, columns) = (light.height(), light.width());
@@ -54,18 +54,13 @@ pub(in super::super) fn obliqueness(strand: &Strand) -> f64 {
     if norm > 0.0 && oblique { st / norm } else { 0.0 }
 }
 
-/// Mean over `half` columns to either side, by running sums; the ends average what there is.
-fn running_mean(light: &Raster<f32>, half: usize) -> Raster<f32> {
-    let columns = light.width();
-    let mut out = Raster::filled(columns, light.height(), 0.0f32);
-    let mut sums = vec![0.0f64; columns + 1];
+/// Mean over `half` columns to either side.
+fn running_means(light: &Raster<f32>, half: usize) -> Raster<f32> {
+    let mut out = Raster::filled(light.width(), light.height(), 0.0f32);
     for row in 0..light.height() {
-        for (i, v) in light.row(row).iter().enumerate() {
-            sums[i + 1] = sums[i] + f64::from(*v);
-        }
-        for (i, o) in out.row_mut(row).iter_mut().enumerate() {
-            let (from, to) = (i.saturating_sub(half), (i + half + 1).min(columns));
-            *o = ((sums[to] - sums[from]) / (to - from) as f64) as f32;
+        let means = running_mean(light.row(row).iter().map(|v| f64::from(*v)), half);
+        for (o, mean) in out.row_mut(row).iter_mut().zip(means) {
+            *o = mean as f32;
         }
     }
     out

@@ -1,9 +1,8 @@
 //! The block's brightness on lines across it, parted into wraps.
 
-use super::block::{Block, LEAST_COLOUR, MOST_COLOUR, apart};
-use crate::base::colour::luma;
+use super::block::{Block, LEAST_COLOUR, MOST_COLOUR, apart, light};
 use crate::base::raster::Raster;
-use crate::base::stats::{mean, median};
+use crate::base::stats::{mean, median, vertex};
 
 /// Samples per pitch on a line across.
 const PER_PITCH: f64 = 24.0;
@@ -75,7 +74,7 @@ impl Profile {
             from,
             step,
             flanks: (left, right),
-            light: colours.iter().map(|c| f64::from(luma(c.map(|v| v.round() as u8)))).collect(),
+            light: light(&colours),
             yarn: share.iter().map(|share| 255.0 * share).collect(),
         })
     }
@@ -147,7 +146,7 @@ fn creases(light: &[f64], left: f64, right: f64) -> Option<Vec<f64>> {
             let before = light[i.saturating_sub(reach)..i].iter().copied().fold(f64::MIN, f64::max);
             let after = light[i + 1..(i + 1 + reach).min(light.len())].iter().copied().fold(f64::MIN, f64::max);
             let depth = (before.min(after) - b) / body;
-            nodes.push((i as f64 + (a - c) / (2.0 * (a - 2.0 * b + c)), depth));
+            nodes.push((i as f64 + vertex(a, b, c), depth));
         }
     }
     nodes.push((right, 0.0));

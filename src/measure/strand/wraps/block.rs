@@ -1,6 +1,7 @@
 //! The block of parallel strands, and coordinates in it: `u` across the strands, `v` along them.
 
 use super::super::skein::follow::Path;
+use crate::base::colour::luma;
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 use crate::base::stats::median;
@@ -240,6 +241,11 @@ impl Block {
     pub(super) fn aside(&self, u: f64, dv: f64) -> f64 {
         (self.slope.0 + self.slope.1 * u) * dv
     }
+}
+
+/// Brightness of colours, code values.
+pub(super) fn light(colours: &[[f64; 3]]) -> Vec<f64> {
+    colours.iter().map(|c| f64::from(luma(c.map(|v| v.round() as u8)))).collect()
 }
 
 /// Difference of two colours.

@@ -1,11 +1,11 @@
 //! Yarn wound on a ruler: it hides the ruler's ticks, and the creases between its wraps run straight through. Found without
 //! following single strands, which several colours, thin yarn or yarn as pale as the ruler defeat.
 
-use super::block::Block;
+use super::block::{Block, light};
 use crate::base::colour::luma;
 use crate::base::geometry::{Card, Image, Point, inside_polygon};
 use crate::base::raster::Raster;
-use crate::base::stats::{median, quantile, robust_deviation};
+use crate::base::stats::{median, quantile, robust_deviation, running_mean, vertex};
 use crate::base::units::Mm;
 use rayon::prelude::*;
 
@@ -257,8 +257,7 @@ fn read(picture: &Raster<[u8; 3]>, frame: Block, bare: f64) -> Option<Block> {
         .max_by(|a, b| a.1.total_cmp(&b.1))?;
     // A parabola through the best distance and its neighbours.
     let (a, b, c) = (repeats(pitch - 1), repeat, repeats(pitch + 1));
-    let pitch_px =
-        pitch as f64 + if a + c < 2.0 * b { (0.5 * (a - c) / (a - 2.0 * b + c)).clamp(-0.5, 0.5) } else { 0.0 };
+    let pitch_px = pitch as f64 + if a + c < 2.0 * b { vertex(a, b, c).clamp(-0.5, 0.5) } else { 0.0 };
     // A wrap comes round one pitch further on, half of it or all on the side that is seen.
     let slant = (block.slope.0 - frame.slope.0).abs();
     let most = pitch_px / (frame.ends.1 - frame.ends.0) + CARELESS;
@@ -279,15 +278,14 @@ fn rows(picture: &Raster<[u8; 3]>, block: &Block, count: usize) -> Option<Vec<Ve
             let v = block.ends.0 + (2 * k + 1) as f64 * reach;
             let from = block.flanks.0 + block.aside(block.flanks.0, v);
             let colours = block.profile(picture, v, (reach, TAPS), (from, 1.0, count))?;
-            let light: Vec<f64> = colours.iter().map(|c| f64::from(luma(c.map(|v| v.round() as u8)))).collect();
-            Some(clipped(fast(&light, count / 12)))
+            Some(clipped(fast(&light(&colours), count / 12)))
         })
         .collect()
 }
 
 /// Values less their running mean over `half` values to either side.
 fn fast(values: &[f64], half: usize) -> Vec<f64> {
-    values.iter().zip(running_mean(values, half)).map(|(v, slow)| v - slow).collect()
+    values.iter().zip(running_mean(values.iter().copied(), half)).map(|(v, slow)| v - slow).collect()
 }
 
 /// Values cut at three of their deviations: the yarn's flanks are steps, and one must not outweigh all creases.
@@ -310,18 +308,4 @@ fn common(rows: &[Vec<f64>], lag: usize) -> f64 {
             here * there - same
         })
         .sum()
-}
-
-/// Mean over `half` values to either side; the ends average what there is.
-fn running_mean(values: &[f64], half: usize) -> Vec<f64> {
-    let mut sums = vec![0.0];
-    for v in values {
-        sums.push(sums[sums.len() - 1] + v);
-    }
-    (0..values.len())
-        .map(|i| {
-            let (from, to) = (i.saturating_sub(half), (i + half + 1).min(values.len()));
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
 }
