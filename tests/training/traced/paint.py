@@ -35,8 +35,8 @@ class Tracer:
         with open(self.dummy, "w") as f:
             f.write("".join("%d 0 -500 .001\n" % i for i in range(4)))
         self.rays = 12_000_000 if variant.startswith("cuda") else 1_500_000
-        # direct light and three bounces: grooves between plies fill with light, more is not seen
-        self.integrator = mi.load_dict({"type": "path", "max_depth": 5, "rr_depth": 4})
+        # direct light and two bounces: grooves between plies fill with light, more is not seen
+        self.integrator = mi.load_dict({"type": "path", "max_depth": 4, "rr_depth": 3})
 
     # ---- building
     def bsdf(self, m, two=True):
@@ -63,8 +63,11 @@ class Tracer:
         uv = np.stack(np.broadcast_arrays(t[None], s[:, None]) if e["flat"] else np.broadcast_arrays(s[:, None], t[None]), -1)
         props = mi.Properties()
         if bsdf is None:
-            self.made["mesh"] += 1
-            bsdf = mi.load_dict(self.bsdf(e["mat"]))
+            key = id(e["mat"])
+            if key not in self.shared:                               # the material is kept with it, so that no other gets its id
+                self.shared[key] = mi.load_dict(self.bsdf(e["mat"])), e["mat"]
+                self.made["mesh"] += 1
+            bsdf = self.shared[key][0]
         props["bsdf"] = bsdf
         m = mi.Mesh("m", a * b, len(faces), props=props, has_vertex_normals=True, has_vertex_texcoords=True)
         p = mi.traverse(m)
@@ -106,7 +109,7 @@ class Tracer:
         """The scene, and a table: shape number -> (strand + 1, part 0 other / 1 body / 2 hair, kind)."""
         mi, dr = self.mi, self.dr
         S, rows = {"type": "scene"}, []
-        self.made = {"mesh": 0, "curve": 0}
+        self.made, self.shared = {"mesh": 0, "curve": 0}, {}
         def put(obj, row):
             obj.set_id("s%05d" % len(rows))
             S["s%05d" % len(rows)] = obj
@@ -153,9 +156,9 @@ class Tracer:
         made = self.made
         made["mesh"] += 1                                            # at least one to spare, for the spare shapes
         up = lambda n, k: -n % k
-        meshes = [mi.load_dict(self.bsdf(grey)) for _ in range(up(made["mesh"], 48) + 1)]
-        curves = [mi.load_dict(self.bsdf(grey, False)) for _ in range(up(made["curve"], 48))]
-        shapes = [self.mesh(dict(flat, mat=grey), meshes[0]) for _ in range(up(len(rows), 192))]
+        meshes = [mi.load_dict(self.bsdf(grey)) for _ in range(up(made["mesh"], 96) + 1)]
+        curves = [mi.load_dict(self.bsdf(grey, False)) for _ in range(up(made["curve"], 96))]
+        shapes = [self.mesh(dict(flat, mat=grey), meshes[0]) for _ in range(up(len(rows), 512))]
         self.kept = meshes, curves, shapes
         S["env"] = {"type": "constant", "radiance": {"type": "rgb", "value": sc.ambient.tolist()}}
         scene = mi.load_dict(S, optimize=False)
@@ -401,12 +404,13 @@ def paint(tr, seed, out, scale=1.0, spp=25):
     with_yarn = tr.photo(sc, scene, 16, other, True) if sc.strands else None
     if sc.strands:
         del scene, lut
+        tr.kept = tr.shared = None
         gc.collect()                                                 # a scene still alive would count in the next one's kernels
         scene, lut = tr.build(sc, False)
         sh = shadow(with_yarn, tr.photo(sc, scene, 16, other, True), np.maximum(lab[..., 0], lab[..., 1]) / 255.0, w, h)
     lab[..., 2] = tr.kinds(sc, scene, lut)
     del scene, lut
-    tr.kept = None
+    tr.kept = tr.shared = None
     gc.collect()
     t.append(time.time())
     s = develop.settings(stream(seed, "develop"))

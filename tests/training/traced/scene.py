@@ -135,9 +135,9 @@ class Scene:
         at, w = self.cam.ground(np.array(at_px)), self.px_angle(at_px, ang)
         corner = self.turned(np.array([[-a / 2, b / 2, 0], [a / 2, b / 2, 0], [a / 2, -b / 2, 0], [-a / 2, -b / 2, 0]]), at, w)
         z = self.H.highest(corner[:, :2])
-        side = dict(mat, tex=None, rgb=tex.reshape(-1, 3).mean(0) * .9)
+        side, top = dict(mat, tex=None, rgb=tex.reshape(-1, 3).mean(0) * .9), dict(mat, tex=tex, rgb=None)
         for i, q in enumerate(things.slab(a, b, h)):
-            self.add(self.turned(q, at, w, z), dict(mat, tex=tex, rgb=None) if i == 0 else side, kind, flat=True)
+            self.add(self.turned(q, at, w, z), top if i == 0 else side, kind, flat=True)
         self.H.polygon(corner[:, :2], z + h)
         corner[:, 2] = z + h
         return at, w, z, corner
