@@ -238,7 +238,8 @@ class Strand:
         def add(P, rad):
             q = cam.project(P) - c
             of = (q * nrm).sum(-1)
-            b = np.maximum.accumulate(x + (q * t).sum(-1) / step, axis=-1)
+            b = np.maximum.accumulate(thirds(x + (q * t).sum(-1) / step), axis=-1)
+            of = thirds(of)                                          # a straight line between steps would cut the crests off
             R = rad * scale
             for j in range(len(P)):
                 o = np.interp(x, b[j], of[j])
@@ -261,6 +262,18 @@ class Strand:
 
     def tan(self):
         return 2 * np.pi * self.T * (self.r[0] if self.N == 1 else self.R.mean(0))
+
+
+def thirds(v):
+    """Rows of samples with two more between each two, on their cubic B-spline."""
+    c = np.pad(spline_filter1d(v, order=3, axis=-1, mode="mirror"), ((0, 0), (1, 2)), mode="reflect")
+    n = v.shape[-1]
+    out = np.empty((len(v), 3 * n - 2))
+    out[:, ::3] = v
+    for k, t in ((1, 1 / 3), (2, 2 / 3)):
+        w = np.array([(1 - t) ** 3, 3 * t ** 3 - 6 * t ** 2 + 4, -3 * t ** 3 + 3 * t ** 2 + 3 * t + 1, t ** 3]) / 6
+        out[:, k::3] = sum(w[i] * c[:, i:i + n - 1] for i in range(4))
+    return out
 
 
 def controls(P):

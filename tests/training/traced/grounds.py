@@ -1,6 +1,8 @@
 """Shrink the packages' pictures to JPEGs of at most 512 px: grounds.py SHARE OUT (called by grounds.sh)."""
 import glob
+import hashlib
 import os
+import re
 import struct
 import sys
 
@@ -16,7 +18,9 @@ files += [("gimp", f) for f in glob.glob(share + "/gimp/2.0/patterns/**/*.pat", 
 files += [("krita", f) for f in glob.glob(share + "/krita/patterns/*.p[an][tg]") if "DITH" not in f]
 files += [("etr", f) for f in glob.glob(share + "/games/etr/terrains/*.png")]
 files += [("mate", f) for f in glob.glob(share + "/backgrounds/mate/nature/*.jpg")]
-files += [("sweethome", f) for e in ("jpg", "JPG", "jpeg", "png") for f in glob.glob(share + "/sweethome3d/furniture/u/**/*." + e, recursive=True)]
+# of the furniture only materials: no things of any maker
+MATERIAL = re.compile("wood|oak|beech|cherry|marble|granit|fabric|denim|plain|parchment|sheet|stripe|leaf|bread|sponge|tecido|chaise|brick|stone|tile|leather|carpet", re.I)
+files += [("sweethome", f) for e in ("jpg", "JPG", "jpeg", "png") for f in glob.glob(share + "/sweethome3d/furniture/u/**/*." + e, recursive=True) if MATERIAL.search(os.path.basename(f))]
 
 
 def pat(f):
@@ -26,13 +30,15 @@ def pat(f):
     return np.repeat(a, 3, 2) if n < 3 else a[..., 2::-1]
 
 
-count = {}
+count, known = {}, set()
 for kind, f in sorted(files):
     im = pat(f) if f.endswith(".pat") else cv2.imread(f, cv2.IMREAD_COLOR)
     if im is None or min(im.shape[:2]) < 64 or im.std() < 6:
         continue
-    if kind == "sweethome" and (min(im.shape[:2]) < 200 or count.get(kind, 0) >= 60):
+    mark = hashlib.sha256(im.tobytes()).digest()
+    if mark in known or kind == "sweethome" and min(im.shape[:2]) < 200:
         continue
+    known.add(mark)
     cuts = [im]
     if min(im.shape[:2]) > 1000:                                     # large photos: pieces at full detail as well
         h, w = im.shape[:2]
