@@ -41,6 +41,8 @@ fn piece(spec: &PieceSpec, number: usize, seed: u64) -> Strand {
     let frames = lie.frames(nominal.step, &mut Chance::new(spec.course, 52));
     let planted = faults(&spec.yarn.faults, spec.length_mm);
     let mut strand = Strand::along(&spec.yarn, &nominal, frames, planted, own);
+    // The shorter of the two waves is about half as long, some 65 mm; a curve of 20 diameters is gentle.
+    strand.bends = !loops.is_empty() || 65.0 * spec.wave < 20.0 * nominal.envelope;
     strand.loops = loops;
     strand.cut = spec.cut;
     strand.piece = Some(number);
@@ -67,6 +69,7 @@ fn first_yarn(scene: &Scene, camera: &Camera) -> Vec<Strand> {
             let frames = lie.frames(nominal.step, &mut Chance::new(scene.seed, 52));
             let faults = faults(&yarn.faults, length);
             let mut strand = Strand::along(yarn, &nominal, frames, faults, seed(0));
+            strand.bends = !loops.is_empty();
             strand.loops = loops;
             vec![strand]
         }

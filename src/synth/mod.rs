@@ -4,6 +4,8 @@
 //! the plies are tubes along helices, drawn facet by facet through a pinhole camera with a depth buffer; fibres,
 //! grooves and hairs shade them; card, print and table are weighed by how much of each pixel they cover.
 //!
+//! [`training_scene`] draws scenes to learn from, [`shoot_labelled`] tells what each of their pixels shows.
+//!
 //! Not modelled: light scattered within the yarn, plies that flatten, glare, a card that is not flat.
 
 mod camera;

@@ -5,6 +5,7 @@ use std::f64::consts::TAU;
 use super::chance::{cloud, hash, lattice};
 use super::scene::Pattern;
 use super::shade::smooth;
+use super::thing::length;
 
 /// Share of the second colour, 0 to 1, over a pixel of `size` mm; places in mm, already turned.
 pub(super) fn accent(pattern: Pattern, u: f64, v: f64, size: f64, seed: u64) -> f64 {
@@ -123,7 +124,7 @@ fn cells(u: f64, v: f64, seed: u64) -> (Seed, Seed) {
     for (a, b) in (-1..=1).flat_map(|a| (-1..=1).map(move |b| (i + a, j + b))) {
         let x = a as f64 + 0.5 + 0.45 * lattice(seed ^ 15, a, b);
         let y = b as f64 + 0.5 + 0.45 * lattice(seed ^ 16, a, b);
-        let away = (x - u).hypot(y - v);
+        let away = length(x - u, y - v);
         if away < first.0 {
             second = first;
             first = (away, a, b);

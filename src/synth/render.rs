@@ -15,7 +15,7 @@ use super::scene::{Scene, YarnSpec};
 use super::shade::{Light, Shader};
 use super::shadow::Shadows;
 use super::strand::{Nominal, Strand};
-use super::thing::{Kind, Laid, Part};
+use super::thing::{Kind, Laid, Part, length};
 use crate::base::raster::Raster;
 
 /// Light before lens blur, noise and file, and the geometry it came from.
@@ -266,15 +266,12 @@ impl Studio<'_> {
     }
 }
 
-/// Without the care that `hypot` takes of very large numbers, which costs more than the rest of a pixel.
-fn length(x: f64, y: f64) -> f64 {
-    (x * x + y * y).sqrt()
-}
-
 /// One pixel: its samples of yarn and hair over the ground.
 fn mixed(yarn: &Dressed<'_>, drawn: &Samples, over: &[Fluff], x: usize, y: usize, ground: [f32; 3]) -> [f32; 3] {
     let per = drawn.per;
     let mut sum = [0.0f32; 3];
+    // Colours change little between neighbouring samples of one ply: of sixteen and more every other one is enough.
+    let mut last = (u32::MAX, [0.0f32; 3]);
     for j in 0..per {
         for i in 0..per {
             let at = (y * per + j) * drawn.side + x * per + i;
@@ -284,7 +281,12 @@ fn mixed(yarn: &Dressed<'_>, drawn: &Samples, over: &[Fluff], x: usize, y: usize
                 && let Some(tube) = yarn.mesh.tubes.get(hit.tube as usize)
                 && let (Some(strand), Some(shader)) = (yarn.strands.get(tube.strand), yarn.shaders.get(tube.strand))
             {
-                colour = shader.colour(strand, tube.strand, tube.ply, f64::from(hit.station), f64::from(hit.phi));
+                let as_last = per >= 4 && (i + j) % 2 == 1 && last.0 == hit.tube;
+                if !as_last {
+                    let (station, phi) = (f64::from(hit.station), f64::from(hit.phi));
+                    last = (hit.tube, shader.colour(strand, tube.strand, tube.ply, station, phi));
+                }
+                colour = last.1;
             }
             if let Some(Fluff { colour: [r, g, b], cover: a, .. }) = over.get(at) {
                 colour = [colour[0] * (1.0 - a) + r, colour[1] * (1.0 - a) + g, colour[2] * (1.0 - a) + b];

@@ -153,9 +153,9 @@ impl<'a> Shadows<'a> {
 
 /// Radius of the axis's bend about a station, mm, from its directions one envelope before and after.
 ///
-/// Gentle curves are gentle enough: only strands with loops are looked at.
+/// Gentle curves are gentle enough: only strands that bend tightly are looked at.
 fn bend_radius(strand: &Strand, station: f64) -> f64 {
-    if strand.loops.is_empty() {
+    if !strand.bends {
         return f64::MAX;
     }
     let last = strand.stations.len().saturating_sub(1);

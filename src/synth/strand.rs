@@ -61,6 +61,8 @@ pub(super) struct Strand {
     pub(super) loops: Vec<Loop>,
     /// Whether its ends are cut within the scene.
     pub(super) cut: bool,
+    /// Whether its axis bends within a few diameters, in loops or otherwise.
+    pub(super) bends: bool,
     /// Parallel neighbours at this distance on both sides, mm (wraps); they shade one another.
     pub(super) neighbours_at: Option<f64>,
     /// Which of the scene's further pieces it is; `None` for its first yarn.
@@ -218,6 +220,7 @@ impl Strand {
             faults,
             loops: Vec::new(),
             cut: false,
+            bends: false,
             neighbours_at: None,
             piece: None,
             relief,

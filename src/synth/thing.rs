@@ -175,7 +175,7 @@ impl<'a> Laid<'a> {
         let reach = radius + self.reach();
         if self.thing.kind.is_round() {
             let [cx, cy] = self.thing.course[0];
-            return ((x - cx).hypot(y - cy) < reach).then_some(Part { thing: number, first: 0, last: 0 });
+            return (length(x - cx, y - cy) < reach).then_some(Part { thing: number, first: 0, last: 0 });
         }
         let touched = |i: &usize| to_part(&self.points[*i], &self.points[*i + 1], x, y).1 < reach * reach;
         let mut near = (0..self.points.len() - 1).filter(touched);
@@ -188,7 +188,7 @@ impl<'a> Laid<'a> {
         if self.thing.kind.is_round() {
             let [cx, cy] = self.thing.course[0];
             let (dx, dy) = (x - cx, y - cy);
-            let away = dx.hypot(dy).max(1e-12);
+            let away = length(dx, dy).max(1e-12);
             return Against { along: dy.atan2(dx), left: away, direction: [dy / away, -dx / away] };
         }
         let mut best = (part.first, 0.0, f64::MAX);
@@ -211,7 +211,7 @@ impl<'a> Laid<'a> {
         };
         let left = direction[0] * dy - direction[1] * dx;
         let foot = [a[0] + (b[0] - a[0]) * t, a[1] + (b[1] - a[1]) * t];
-        let away = (x - foot[0]).hypot(y - foot[1]);
+        let away = length(x - foot[0], y - foot[1]);
         Against { along: a[2] + t * size, left: away.copysign(left), direction }
     }
 
@@ -223,6 +223,11 @@ impl<'a> Laid<'a> {
         let corner = |p: [f64; 2], side: f64| [p[0] - dy * side * self.half, p[1] + dx * side * self.half];
         [corner(a, 1.0), corner(c, 1.0), corner(c, -1.0), corner(a, -1.0)]
     }
+}
+
+/// Without the care that `hypot` takes of very large numbers, which costs more than the rest.
+pub(super) fn length(x: f64, y: f64) -> f64 {
+    (x * x + y * y).sqrt()
 }
 
 /// Share along a part of the foot of a place on it, and the squared distance.

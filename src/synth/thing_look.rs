@@ -7,7 +7,7 @@ use super::ground::{Spot, cover, mix, ruler_ink};
 use super::pattern;
 use super::scene::{Albedo, Pattern};
 use super::shade::{Light, smooth};
-use super::thing::{Against, Kind, Laid, Part, ThingKind};
+use super::thing::{Against, Kind, Laid, Part, ThingKind, length as span};
 
 /// A pixel of a thing's face: along and across its course as shares of its half width, and its extent so.
 struct Face {
@@ -70,7 +70,7 @@ impl Laid<'_> {
                 (half - place.hypot(at.left)).max(string).min(at.along).min(length - at.along)
             }
             // Round ends.
-            _ => half - (-at.along).max(at.along - length).max(0.0).hypot(at.left),
+            _ => half - span((-at.along).max(at.along - length).max(0.0), at.left),
         }
     }
 

@@ -217,7 +217,8 @@ fn pieces(chance: &mut Chance, style: Style, yarn: &YarnSpec, view: &View) -> Ve
         }
         Style::Kinked => vec![PieceSpec { kinks: 1 + (chance.unit() * 3.0) as usize, ..base }],
         Style::Loose => {
-            let wave = across * chance.between(0.15, 0.5) / 150.0;
+            // The shorter waves, half as long, still bend no tighter than a dozen diameters.
+            let wave = (across * chance.between(0.15, 0.5)).max(24.0 * d) / 150.0;
             let count = 1 + usize::from(chance.happens(0.3));
             (0..count)
                 .map(|_| PieceSpec {
