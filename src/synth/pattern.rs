@@ -101,7 +101,7 @@ fn print(u: f64, v: f64, size: f64, seed: u64) -> f64 {
     let letter = (u / 1.6).floor();
     let x = u - letter * 1.6;
     let key = hash(seed ^ hash(line as u64) ^ (letter as i64 as u64).wrapping_mul(31));
-    if key % 6 == 0 || !(0.6..=3.2).contains(&y) {
+    if key.is_multiple_of(6) || !(0.6..=3.2).contains(&y) {
         return 0.0;
     }
     let tall = if key & 64 == 0 { 0.6 } else { 1.3 };
