@@ -372,7 +372,8 @@ fn draw_hairs(yarn: &Dressed<'_>, list: &[u32], drawn: &Samples, over: &mut [Flu
                     continue;
                 }
                 let t = along / length;
-                let away = (x - a[0] - t * dx).hypot(y - a[1] - t * dy);
+                let (ex, ey) = (x - a[0] - t * dx, y - a[1] - t * dy);
+                let away = (ex * ex + ey * ey).sqrt();
                 let cover = share * (radius + 0.5 - away).clamp(0.0, 1.0);
                 let depth = part.from[2] + t * (part.to[2] - part.from[2]);
                 let at = row * drawn.side + column;
