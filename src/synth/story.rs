@@ -161,8 +161,13 @@ fn window(name: &str, card: CardSpec, yarn: YarnSpec, laying: Laying, seed: u64)
     scene.kind = "demo".to_owned();
     scene.seed = 9000 + seed;
     scene.card = card;
-    scene.table =
-        TableSpec { pattern: Pattern::Wood, colour: [0.52, 0.35, 0.18], accent: [0.36, 0.21, 0.09], turn_deg: 12.0 };
+    scene.table = TableSpec {
+        pattern: Pattern::Wood,
+        colour: [0.52, 0.35, 0.18],
+        accent: [0.36, 0.21, 0.09],
+        turn_deg: 12.0,
+        scale: 1.0,
+    };
     scene.light = LightSpec {
         azimuth_deg: 100.0 + 17.0 * seed as f64,
         elevation_deg: 52.0,
