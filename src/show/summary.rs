@@ -33,6 +33,7 @@ pub fn of_sample(title: &str, sample: &Sample, warnings: &[Warning]) -> String {
         figure("pieces differ by", &sample.evenness.between_strands_cv_percent, "%", None),
         figure("twist varies by", &sample.evenness.twist_cv_percent, "%", None),
         figure("hairiness", &sample.hairiness, "", None),
+        figure("kinks", &sample.kinks, "per metre", None).filter(|_| sample.kinks.value().is_some_and(|k| *k > 0.0)),
         figure("length measured", &sample.length_mm, "mm", Some((1.0 / MM_PER_INCH, "in"))),
     ];
     lines.extend(measured.into_iter().flatten());
