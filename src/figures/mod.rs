@@ -1,5 +1,5 @@
-//! The report's types (schema `strandrule-report-1`), its words, and nothing else. Changing them is changing a promise:
-//! grade sheets and other people's scripts read them.
+//! The report's types (schema `strandrule-report-1`), its words and when they are used, and nothing else. Changing them is
+//! changing a promise: grade sheets and other people's scripts read them.
 
 pub mod balance;
 pub mod quantity;

@@ -180,5 +180,18 @@ fn warnings(request: &Request, evidence: &Evidence) -> Vec<Warning> {
             message: "The number of plies was stated, not measured.".to_owned(),
         });
     }
+    if let (Some((seen, against)), Ok((stated, _))) = (evidence.twist.against_statement(), &evidence.twist.plies) {
+        let named = |n: u32| if n == 1 { "singles".to_owned() } else { format!("{n}-ply yarn") };
+        out.push(Warning {
+            code: "plies-against-photo".to_owned(),
+            message: format!(
+                "It was stated that this is {}, but it looks like {} (the statement is wrong with a probability of {}); every figure \
+                 of twist follows the statement, so count the plies again, or leave --plies out.",
+                named(*stated),
+                named(seen),
+                if against > 0.99 { "more than 99 %".to_owned() } else { format!("{:.0} %", 100.0 * against) }
+            ),
+        });
+    }
     out
 }

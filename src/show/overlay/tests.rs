@@ -103,6 +103,7 @@ fn evidence() -> Evidence {
             direction: Ok((TwistDirection::S, 0.99)),
             plies: Ok((2, 0.95)),
             plies_stated: false,
+            plies_seen: None,
             seen: true,
             angle_reason: Reason::TwistNotVisible,
             turns_reason: Reason::TwistNotVisible,
