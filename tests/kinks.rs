@@ -97,7 +97,7 @@ fn the_curls_of_the_demo_are_counted_and_kept_out_of_the_evenness() {
     assert!(low <= cv && cv <= high, "{low} to {high} % for {cv}");
     let told = summary::text(&report);
     let line = told.lines().find(|l| l.trim_start().starts_with("kinks")).expect("a line for kinks");
-    assert!(line.contains("per metre ("), "{line}");
+    assert!(line.contains(" per metre ") && line.ends_with(')'), "{line}");
 }
 
 #[test]

@@ -27,6 +27,7 @@ mod reference;
 mod replay;
 mod report;
 mod scale;
+mod shades;
 mod stated;
 mod strand;
 mod terminal;

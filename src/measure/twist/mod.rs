@@ -138,8 +138,8 @@ const MOST_PLIES: u32 = 5;
 
 /// Reads the twist from the straightened strands.
 #[must_use]
-pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
-    let chosen: Vec<&Strand> = strands.pieces.iter().filter(|s| s.chosen).collect();
+pub fn read_twist(found: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
+    let chosen: Vec<&Strand> = found.pieces.iter().filter(|s| s.chosen).collect();
     let looks: Vec<(&Strand, PieceLook)> = chosen.par_iter().filter_map(|s| Some((*s, PieceLook::at(s)?))).collect();
     if looks.is_empty() {
         return nothing(if chosen.is_empty() { Reason::NoStrand } else { Reason::TwistNotVisible }, request);
@@ -161,7 +161,7 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     if looks.is_empty() || length(&looks) < enough * all {
         return nothing(Reason::TwistNotVisible, request);
     }
-    let weighed = plies::weigh(&looks);
+    let weighed = plies::weigh(&looks).through_few_shades(found.coarse);
     let (likeliest, probability) = weighed.best();
     let used = request.plies.unwrap_or(likeliest);
     // Plies and their fibres may run opposite ways: what is unsure of the one is unsure of the other.

@@ -97,6 +97,7 @@ fn evidence() -> Evidence {
                 why: "a pencil",
             }],
             pointed_at: false,
+            coarse: 0.0,
             reason: None,
         },
         twist: Twist {
@@ -213,6 +214,7 @@ fn nothing_found_is_a_picture_too() {
             wraps: None,
             refused: Vec::new(),
             pointed_at: false,
+            coarse: 0.0,
             reason: Some(Reason::NoStrand),
         },
         twist: Twist { pieces: Vec::new(), direction: Err(Reason::NoStrand), ..evidence().twist },
