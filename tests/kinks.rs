@@ -100,6 +100,17 @@ fn the_curls_of_the_demo_are_counted_and_kept_out_of_the_evenness() {
     assert!(line.contains(" per metre ") && line.ends_with(')'), "{line}");
 }
 
+// Four passes that run off the card, over its edge onto a table of wood; nothing curls.
+#[test]
+fn the_edge_of_the_card_is_no_kink() {
+    let chapter = story::story().into_iter().find(|c| c.scene.name == "08-skein-passes").expect("it is told");
+    let (bytes, _) = shoot_jpeg(&chapter.scene).expect("encodes");
+    let photo = decode("08.jpg".as_ref(), bytes, &Limits::default()).expect("decodes");
+    let report = measure(&photo, &Request::default(), &Params::default()).report;
+    assert_eq!(report.sample.strands, 4);
+    assert_eq!(report.sample.kinks.value(), Some(&0.0));
+}
+
 #[test]
 fn a_summary_without_kinks_has_no_line_for_them() {
     let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/p06-two-ply-z-navy.jpg");

@@ -30,7 +30,7 @@ const LEAST_PIXELS: f64 = 6.0;
 /// and often reaches as far, has a tenth of it, veins of a table and stains are fainter than the yarn as well.
 const AS_CLEAR: f64 = 0.6;
 
-/// Stations left out on either side of a kink, diameters.
+/// Stations left out on either side of a kink, diameters; one so near to what is left out for another reason is not told from it.
 const KEPT_CLEAR: f64 = 2.0;
 
 /// Finds the kinks of a piece, where its pixels show them, and leaves out the stations beside them. `things` is what stands out from the ground, on the
@@ -48,6 +48,8 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
     let clear = as_clear(things, ground, AS_CLEAR * own.unwrap_or(0.0));
     let things = &thick_parts(&clear, THICK * diameter / pixel);
     let margin = (2.0 * diameter / between) as usize;
+    let beside = (KEPT_CLEAR * diameter / piece.step_px) as usize;
+    let last = piece.stations.len() - 1;
     let mut found: Vec<(usize, usize)> = Vec::new();
     for side in [-1.0, 1.0] {
         let looks: Vec<Look> =
@@ -62,8 +64,9 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
             let area = part.iter().map(|l| (l.covered - cover).max(0.0)).sum::<f64>() * between / diameter.powi(2);
             let goes_on = part.iter().any(|l| l.reach > (LOOKED - 0.5) * diameter);
             let inside = from > margin && to + margin < looks.len();
-            // Ruler marks, the card's rim and cut ends stand off the strand as well.
-            let clear = places[from..=to].iter().all(|i| piece.stations[*i].left_out.is_none());
+            // Ruler marks, the card's rim, what lies beside the card and cut ends stand off the strand as well, and reach along it.
+            let around = places[from].saturating_sub(beside)..=(places[to] + beside).min(last);
+            let clear = piece.stations[around].iter().all(|s| s.left_out.is_none());
             if (FOOT[0]..=FOOT[1]).contains(&length) && area >= LEAST_AREA && !goes_on && inside && clear {
                 found.push((places[from], places[to]));
             }
@@ -76,11 +79,9 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
         earlier.1 = earlier.1.max(if same { later.1 } else { earlier.1 });
         same
     });
-    let beside = (KEPT_CLEAR * diameter / piece.step_px) as usize;
     piece.kinks = Some(found.iter().map(|(from, to)| piece.stations[(from + to) / 2].centre).collect());
     for (from, to) in found {
-        let end = (to + beside).min(piece.stations.len() - 1);
-        for station in &mut piece.stations[from.saturating_sub(beside)..=end] {
+        for station in &mut piece.stations[from.saturating_sub(beside)..=(to + beside).min(last)] {
             station.left_out.get_or_insert(LeftOutWhy::Kink);
         }
     }
