@@ -33,10 +33,13 @@ pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     if length < MIN_DIAMETERS * width {
         return Err(Reason::TooShort);
     }
-    if gathered.evidence.strands.coarse > MOST_COARSE {
-        return Err(Reason::TooFewShades);
-    }
+    shades_stand(gathered)?;
     if edge_relative_u(gathered) > MOST_UNSURE { Err(Reason::EdgeUnclear) } else { Ok(()) }
+}
+
+/// Whether the file keeps shades enough for a width, and for what follows from it.
+pub(super) fn shades_stand(gathered: &Gathered) -> Result<(), Reason> {
+    if gathered.evidence.strands.coarse > MOST_COARSE { Err(Reason::TooFewShades) } else { Ok(()) }
 }
 
 /// Standard uncertainty of the edges, as a fraction of the width, from which on there is no width: the interval then reaches
