@@ -27,6 +27,8 @@ mod reference;
 mod replay;
 mod report;
 mod scale;
+mod shades;
+mod stated;
 mod strand;
 mod terminal;
 mod truth;

@@ -99,6 +99,7 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
         wraps: None,
         refused: Vec::new(),
         pointed_at: false,
+        coarse: 0.0,
         reason: None,
     }
 }
@@ -366,6 +367,7 @@ fn drawn(
         wraps: None,
         refused: Vec::new(),
         pointed_at: false,
+        coarse: 0.0,
         reason: None,
     }
 }

@@ -12,7 +12,7 @@ use super::exit::{Failure, Outcome};
 use crate::card::roster;
 use crate::show::{file, json};
 use crate::work::batch::Folder;
-use crate::work::grade::{self, CRITERION_KEYS, Class, Photo, Rubric, TARGET_KEYS};
+use crate::work::grade::{self, CRITERION_KEYS, Class, Entry, Photo, Rubric, TARGET_KEYS};
 use crate::work::keys::Key;
 use crate::work::saved;
 
@@ -30,14 +30,16 @@ Examples:
 A target file:
   title = \"Sock yarn, week 3\"
   out_of = 20
+  provisional_below_percent = 80
   [[criterion]]
   figure = \"twists_per_inch\"
   value = 5.0
   tolerance = 0.5
   weight = 2
 
-What cannot be told from the target within its interval meets it; where an interval reaches over a
-limit, both marks are said and the better one is given.";
+A mark is a range: what meets the target with its whole interval counts full, what is too far off with
+all of it nothing, and where an interval reaches over a limit, from the least to the most that it allows.
+What was not read counts from nothing to full. The sheet says on how much of the target each mark rests.";
 
 /// `grade`.
 #[derive(Debug, Args)]
@@ -71,11 +73,38 @@ pub struct GradeArgs {
 struct Done {
     people: usize,
     marked: usize,
+    marks: Vec<SampleMark>,
     without_photo: Vec<String>,
     unread: Vec<String>,
     not_on_roster: Vec<String>,
     failed: Vec<String>,
     sheet: String,
+}
+
+/// The mark of one sample.
+#[derive(Serialize)]
+struct SampleMark {
+    sample: String,
+    least: f64,
+    most: f64,
+    out_of: f64,
+    rests_on_percent: f64,
+    provisional: bool,
+}
+
+impl SampleMark {
+    fn of(entry: &Entry) -> Option<Self> {
+        let mark = entry.mark.as_ref()?;
+        let [least, most] = mark.total;
+        Some(Self {
+            sample: entry.label.line(),
+            least,
+            most,
+            out_of: mark.out_of,
+            rests_on_percent: (100.0 * mark.rests_on).round(),
+            provisional: mark.provisional,
+        })
+    }
 }
 
 /// Marks a class.
@@ -105,10 +134,11 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     }
     let class = grade::gather(rows.as_deref(), photos, &rubric);
     write(out, &class, &rubric, &folder)?;
-    let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+    let marked = class.marked();
     let done = Done {
         people: class.entries.len(),
         marked,
+        marks: class.entries.iter().filter_map(SampleMark::of).collect(),
         without_photo: class.entries.iter().filter(|e| e.photos.is_empty()).map(|e| e.label.line()).collect(),
         unread: class.unread.clone(),
         not_on_roster: class.strangers.iter().map(|(photo, ..)| photo.clone()).collect(),

@@ -59,14 +59,13 @@ pub fn story() -> Vec<Chapter> {
         Chapter {
             scene: on_card("03-two-ply-soft", Some("Lantern 3"), 1.5, plied(2, 1.5, 19.0, 9.0), 3),
             title: "Two-ply, first way: soft",
-            text: "Ivo's singles plied with few turns. The fibres still lean the way the plies run: there is more twist in \
-                   the singles than the plying took out.",
+            text: "Ivo's singles plied with few turns.",
         },
         Chapter {
             scene: on_ruler("04-two-ply-firm", RulerUnit::Inch, 1.4, plied(2, 1.4, 31.0, 0.0), across(-3.0, 0.6, 0), 4),
             title: "Two-ply, second way: firm",
-            text: "The same singles with more turns in the plying. Now the fibres on the surface run straight along the \
-                   yarn, which is what the trade calls balanced. Compare the turns per inch with the sample before.",
+            text: "More turns in the plying, on singles that were spun harder to bear it. Compare the turns per inch with the \
+                   sample before.",
         },
         Chapter {
             scene: on_ruler("05-three-ply-dyed", RulerUnit::Mm, 1.9, three_colours(), across(4.0, 0.8, 0), 5),
@@ -78,13 +77,13 @@ pub fn story() -> Vec<Chapter> {
             scene: wound("06-wraps", plied(2, 1.25, 27.0, 3.0), 6),
             title: "Wound side by side",
             text: "The firm two-ply wound on a strip, wraps touching but not squeezed. Counting them between the marks is \
-                   the old way; what 25.4 mm over the diameter gives is a little more, because wraps never lie quite close.",
+                   the old way.",
         },
         Chapter {
             scene: on_ruler("07-too-much-twist", RulerUnit::Inch, 0.75, lively(), across(-2.0, 1.6, 2), 7),
             title: "Too much twist",
             text: "Marisk's granddaughter treadled for joy. Where the strand was slack it curled back on itself, the sign of \
-                   more twist than the fibre wants. The curls are kept out of the width.",
+                   more twist than the fibre wants.",
         },
         Chapter {
             scene: passes("08-skein-passes", plied(2, 1.5, 30.0, 1.0), 8),

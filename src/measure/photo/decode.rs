@@ -29,7 +29,8 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     }
     let (camera, stored) = if jpeg::is_jpeg(&bytes) {
         let segments = jpeg::walk(&bytes);
-        let camera = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
+        let facts = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
+        let camera = CameraFacts { coding_u: segments.coding_u, ..facts };
         (camera, jpeg::decode(path, &bytes, &segments, limits)?)
     } else if let Some(read) = heic(path, &bytes, limits) {
         read?

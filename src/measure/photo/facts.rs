@@ -19,6 +19,8 @@ pub struct CameraFacts {
     pub written_dpi: Option<f64>,
     /// Orientation, already applied to the picture.
     pub orientation: Orientation,
+    /// Standard uncertainty of a shade from lossy coding, as the file's own tables tell it, code values; 0 without any.
+    pub coding_u: f64,
 }
 
 impl CameraFacts {
@@ -41,6 +43,7 @@ impl CameraFacts {
             taken_at: taken_at(&block),
             focal_35mm_mm: number(Tag::FocalLengthIn35mmFilm).map(f64::from).filter(|f| (1.0..=2000.0).contains(f)),
             written_dpi: written_dpi(&block),
+            coding_u: 0.0,
             orientation: number(Tag::Orientation).map_or_else(Orientation::default, Orientation::from_tag),
         }
     }

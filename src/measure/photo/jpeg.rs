@@ -20,11 +20,12 @@ const MAX_SIDE_PX: u16 = 16_384;
 const START_OF_IMAGE: u8 = 0xd8;
 const END_OF_IMAGE: u8 = 0xd9;
 const START_OF_SCAN: u8 = 0xda;
+const QUANTISATION: u8 = 0xdb;
 const APPLICATION_1: u8 = 0xe1;
 const EXIF_HEAD: &[u8] = b"Exif\0\0";
 
 /// What the walk over the segments finds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Segments<'a> {
     /// The first EXIF block.
     pub(super) exif: Option<&'a [u8]>,
@@ -32,6 +33,8 @@ pub(super) struct Segments<'a> {
     pub(super) size: Option<(u16, u16)>,
     /// Whether the frame is progressive.
     pub(super) progressive: bool,
+    /// Standard uncertainty of a shade from the steps to which the coefficients of brightness are rounded, code values.
+    pub(super) coding_u: f64,
     /// Whether the end marker is reached.
     pub(super) complete: bool,
 }
@@ -64,6 +67,9 @@ pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
         if marker == APPLICATION_1 && found.exif.is_none() {
             found.exif = segment.strip_prefix(EXIF_HEAD);
         }
+        if marker == QUANTISATION {
+            found.coding_u = coding_u(segment).unwrap_or(found.coding_u);
+        }
         // Frames are 0xc0 to 0xcf without tables (0xc4), extensions (0xc8) and conditioning (0xcc); after the precision
         // stand height and width. Source: ITU-T T.81, B.2.2.
         if let (0xc0..=0xc3 | 0xc5..=0xc7 | 0xc9..=0xcb | 0xcd..=0xcf, None, [_, h1, h0, w1, w0, ..]) =
@@ -78,6 +84,30 @@ pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
         }
     }
     found
+}
+
+/// Coefficients that count, in the order in which a table holds them (T.81, figure A.6): waves of at most one and a half periods
+/// a block, 5 px and longer, which place an edge. The loss of finer ones blurs, which is seen and measured.
+const COARSE_COEFFICIENTS: usize = 10;
+
+/// Standard uncertainty of a shade from a segment of quantisation tables, if it defines table 0, that of brightness.
+///
+/// A coefficient is off by its step over the root of twelve; the transform keeps squares, so that each pixel of the 64 has a
+/// 64th of their sum. Source: ITU-T T.81, A.3.3 and B.2.4.1.
+fn coding_u(segment: &[u8]) -> Option<f64> {
+    let mut rest = segment;
+    while let Some((head, tables)) = rest.split_first() {
+        let bytes = if head >> 4 == 0 { 1 } else { 2 };
+        let (table, others) = tables.split_at_checked(64 * bytes)?;
+        if head & 0x0f == 0 {
+            let steps =
+                table.chunks_exact(bytes).map(|step| step.iter().fold(0.0, |all, b| 256.0 * all + f64::from(*b)));
+            let squares: f64 = steps.take(COARSE_COEFFICIENTS).map(|step: f64| step * step).sum();
+            return Some((squares / 12.0 / 64.0).sqrt());
+        }
+        rest = others;
+    }
+    None
 }
 
 /// The next marker's code and where its segment begins; fill bytes and strays before it are passed over.
@@ -148,6 +178,22 @@ mod tests {
         assert!(found.complete);
         assert_eq!(found.exif, Some(&b"II"[..]));
         assert_eq!(found.size, Some((64, 48)));
+    }
+
+    /// The example table of brightness of ITU-T T.81, K.1: its first ten steps are 16 11 12 14 12 10 16 14 13 14, by hand 1.522.
+    #[test]
+    fn steps_of_coefficients_tell_how_far_a_shade_is_off() {
+        let mut table = vec![16u8, 11, 12, 14, 12, 10, 16, 14, 13, 14];
+        table.resize(64, 99);
+        let segment = |head: u8, step: &[u8]| [&[head], step].concat();
+        let by_hand = 1.522;
+        let near = |found: Option<f64>, expected: f64| found.is_some_and(|u| (u - expected).abs() < 1e-3);
+        assert!(near(coding_u(&segment(0x00, &table)), by_hand));
+        let deep: Vec<u8> = table.iter().flat_map(|s| (u16::from(*s) * 20).to_be_bytes()).collect();
+        assert!(near(coding_u(&segment(0x10, &deep)), 20.0 * coding_u(&segment(0, &table)).unwrap()));
+        assert!(near(coding_u(&[segment(0x01, &[1; 64]), segment(0x00, &table)].concat()), by_hand));
+        assert_eq!(coding_u(&segment(0x01, &table)), None, "the table of colour");
+        assert_eq!(coding_u(&segment(0x00, &table[..63])), None);
     }
 
     #[test]

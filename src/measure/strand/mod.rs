@@ -186,6 +186,8 @@ pub struct Strands {
     pub refused: Vec<Refused>,
     /// Whether the person pointed at the yarn (its number, a region).
     pub pointed_at: bool,
+    /// Standard uncertainty of the widths that comes from the file's few shades, as a fraction of them: already in the pieces'.
+    pub coarse: f64,
     /// Set where no piece can be measured.
     pub reason: Option<Reason>,
 }
@@ -209,6 +211,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         wraps: None,
         refused: Vec::new(),
         pointed_at: request.points(),
+        coarse: 0.0,
         reason: Some(reason),
     };
     let limits = ground::Limits { region: request.region, outline: scale.card_outline.as_deref() };
@@ -269,7 +272,8 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
     let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
-    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, pointed_at: request.points(), reason }
+    let pointed_at = request.points();
+    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, pointed_at, coarse: 0.0, reason }
 }
 
 /// Why none of these pieces is measured: there are none for the reason given, or the number asked for is none of theirs.

@@ -25,6 +25,15 @@ impl Weighed {
         open
     }
 
+    /// The same where the picture's shades leave the widths open by `coarse`, as a fraction: what waves, leans and repeats was
+    /// weighed on pictures with all their shades, and with so much of them missing it tells as much less.
+    pub(super) fn through_few_shades(mut self, coarse: f64) -> Self {
+        let lost = (COARSE_TELLS_NOTHING * coarse).clamp(0.0, 1.0);
+        let even = 1.0 / self.probability.len() as f64;
+        self.probability.iter_mut().for_each(|p| *p += lost * (even - *p));
+        self
+    }
+
     /// The likeliest number and its probability.
     pub(super) fn best(&self) -> (u32, f64) {
         let mut best = (1, self.probability[0]);
@@ -63,6 +72,10 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     let [two, three, four] = weights.map(|w| w / sum);
     Weighed { probability: [1.0 - plied, plied * two, plied * three, plied * four] }
 }
+
+/// How fast evidence of the plies is lost with the shades: where the width is unsure by half of itself, nothing of how it swells
+/// and what crosses it is seen.
+const COARSE_TELLS_NOTHING: f64 = 2.0;
 
 /// Most that the lack of a pattern can say for singles, logarithm of odds: of yarns whose plies are pressed together and whose
 /// fibres run along with them, one in some fifteen shows none.

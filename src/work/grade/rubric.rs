@@ -10,6 +10,10 @@ pub const TARGET_KEYS: &[Key] = &[
     Key { name: "title", meaning: "heading of the sheet and the pages" },
     Key { name: "out_of", meaning: "the full mark; 100 where it is missing" },
     Key {
+        name: "provisional_below_percent",
+        meaning: "per cent of the weights that must have been read, else the mark is called provisional; 100 where it is missing",
+    },
+    Key {
         name: "like",
         meaning: "a saved report of a yarn to match, beside this file; criteria without a value take theirs from it",
     },
@@ -114,6 +118,8 @@ pub struct Rubric {
     pub title: String,
     /// The full mark.
     pub out_of: f64,
+    /// Part of the weights, 0 to 1, that must have been read; a mark that rests on less is provisional.
+    pub provisional_below: f64,
     /// What is marked, in the order of the file.
     pub criteria: Vec<Criterion>,
 }
@@ -226,7 +232,12 @@ impl Rubric {
             }
             criteria.push(made);
         }
+        let percent = top.number("provisional_below_percent", false)?.unwrap_or(100.0);
+        if !(0.0..=100.0).contains(&percent) {
+            return Err(top.wrong("provisional_below_percent", "must be from 0 to 100"));
+        }
         Ok(Self {
+            provisional_below: percent / 100.0,
             title: top.text("title")?.unwrap_or_else(|| "Marks".to_owned()),
             out_of: top.number("out_of", true)?.unwrap_or(100.0),
             criteria,
