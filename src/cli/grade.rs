@@ -9,6 +9,7 @@ use super::args::LookArgs;
 use super::batch::{Group, grouping_of, measured_folder, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, reads_reports};
 use crate::card::roster;
 use crate::show::{file, json};
 use crate::work::batch::Folder;
@@ -116,10 +117,22 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     let (Some(place), Some(target), Some(out)) = (&args.folder, &args.target, &args.out) else {
         return Err(Failure::Usage("a folder of photos, --target and --out are needed".to_owned()));
     };
-    let rubric = rubric(target)?;
+    let mut places = Places::of_program();
+    places.reads("the target", target);
+    places.may_read("the roster", args.roster.as_deref());
+    places.may_read("the mapping file", args.map.as_deref());
+    let like = like(target)?;
+    if let Some(like) = &like {
+        reads_reports(&mut places, std::slice::from_ref(like));
+    }
+    places.writes("--out", out);
+    places.writes_own(["class.csv", "class.html"].map(|name| out.join(name)));
+    places.writes_own_in(&out.join("people"), "html");
+    places.check()?;
+    let rubric = rubric(target, like.as_deref())?;
     let rows = args.roster.as_deref().map(labels).transpose()?;
     let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
-    let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
     if let Some(map) = &map {
         tell_unknown(map, &folder.records, args.map.as_deref(), console);
     }
@@ -184,17 +197,22 @@ fn read(file: &Path) -> Result<Vec<u8>, Failure> {
     std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))
 }
 
-fn rubric(target: &Path) -> Result<Rubric, Failure> {
-    let wrong = |e: &dyn std::fmt::Display| Failure::Input(format!("{}: {e}", target.display()));
-    let text = String::from_utf8(read(target)?).map_err(|_not_utf8| wrong(&"it is not UTF-8 text"))?;
-    let like = match Rubric::like(&text).map_err(|e| wrong(&e))? {
-        Some(name) => {
-            let reports = saved::read_reports(&target.parent().unwrap_or(Path::new(".")).join(name))?;
-            crate::work::pool::pool_reports(&reports).map(|p| p.sample)
-        }
-        None => None,
-    };
-    Rubric::from_toml(&text, like.as_ref()).map_err(|e| wrong(&e))
+fn text_of(target: &Path) -> Result<String, Failure> {
+    String::from_utf8(read(target)?)
+        .map_err(|_not_utf8| Failure::Input(format!("{}: it is not UTF-8 text", target.display())))
+}
+
+/// The saved report that a target wants to be matched, beside it.
+fn like(target: &Path) -> Result<Option<PathBuf>, Failure> {
+    let name = Rubric::like(&text_of(target)?).map_err(|e| Failure::Input(format!("{}: {e}", target.display())))?;
+    Ok(name.map(|name| target.parent().unwrap_or(Path::new(".")).join(name)))
+}
+
+fn rubric(target: &Path, like: Option<&Path>) -> Result<Rubric, Failure> {
+    let like = like.map(saved::read_reports).transpose()?;
+    let like = like.and_then(|reports| crate::work::pool::pool_reports(&reports)).map(|p| p.sample);
+    Rubric::from_toml(&text_of(target)?, like.as_ref())
+        .map_err(|e| Failure::Input(format!("{}: {e}", target.display())))
 }
 
 fn labels(file: &Path) -> Result<Vec<crate::card::label::Label>, Failure> {

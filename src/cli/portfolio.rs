@@ -9,6 +9,7 @@ use super::args::LookArgs;
 use super::batch::{Group, grouping_of, measured_folder, some_of, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, entries, has_ending};
 use crate::show::file;
 use crate::work::batch::{Folder, Record};
 use crate::work::pool::pool_reports;
@@ -76,11 +77,19 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
     let (Some(place), Some(out)) = (&args.folder, &args.out) else {
         return Err(Failure::Usage("a folder of photos and --out are needed".to_owned()));
     };
+    let notes = args.notes.as_deref().unwrap_or(place);
+    let mut places = Places::of_program();
+    places.may_read("the mapping file", args.map.as_deref());
+    for file in notes_below(notes)? {
+        places.reads("the notes", &file);
+    }
+    places.writes("--out", out);
+    places.writes_own_in(out, "html");
+    places.check()?;
     let grouping = grouping_of(args.map.as_deref(), args.group)?;
-    let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
     std::fs::create_dir_all(out)
         .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", out.display())))?;
-    let notes = args.notes.as_deref().unwrap_or(place);
     let mut groups: BTreeMap<String, Vec<&Record>> = BTreeMap::new();
     for record in folder.records.iter().filter(|r| r.failure.is_none()) {
         // A photo that bears no label is a sample of its own.
@@ -100,12 +109,8 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
         pages.push(page);
     }
     file::write(&out.join("index.html"), index_page(&args.title, &index, &pages).as_bytes())?;
-    let unread: Vec<String> = std::fs::read_dir(notes)
-        .into_iter()
-        .flatten()
-        .flatten()
-        .map(|entry| entry.path())
-        .filter(|path| path.extension().is_some_and(|e| e.eq_ignore_ascii_case("toml")) && !read.contains(path))
+    let unread: Vec<String> = entries(notes)
+        .filter(|path| has_ending(path, "toml") && !read.contains(path))
         .map(|path| path.file_name().unwrap_or_default().to_string_lossy().into_owned())
         .collect::<BTreeSet<String>>()
         .into_iter()
@@ -124,6 +129,15 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
         (0, true) => Outcome::NothingAnswered,
         (0, false) => Outcome::Answered,
     })
+}
+
+/// Every notes file below a folder.
+fn notes_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    // A folder that is not there would be one without notes.
+    std::fs::read_dir(folder).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", folder.display())))?;
+    let files =
+        walkdir::WalkDir::new(folder).follow_links(true).into_iter().flatten().map(walkdir::DirEntry::into_path);
+    Ok(files.filter(|path| has_ending(path, "toml")).collect())
 }
 
 /// One sample with its photos, pictures and notes.

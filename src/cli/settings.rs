@@ -9,6 +9,7 @@ use crate::measure::pipeline::Request;
 use crate::measure::scale::{RulerUnit, ScaleRequest, StatedScale};
 use crate::measure::strand::StrandRequest;
 use crate::measure::twist::TwistRequest;
+use crate::show::columns::PX_PER_MM;
 
 /// A stated scale, some of which only the photo completes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -154,7 +155,14 @@ fn two_points(points: &str, distance: &str) -> Result<StatedScale, Failure> {
     if from.distance(to) < 1.0 {
         return Err(usage("--points", points, wanted));
     }
-    Ok(StatedScale::TwoPoints { from, to, distance_mm: length_mm(distance)? })
+    let distance_mm = length_mm(distance)?;
+    let [low, high] = PX_PER_MM;
+    let scale = from.distance(to) / distance_mm;
+    if !(low..=high).contains(&scale) {
+        let problem = format!("the points would lie {scale:.2e} px apart for a millimetre; look at both again");
+        return Err(usage("--distance", distance, &problem));
+    }
+    Ok(StatedScale::TwoPoints { from, to, distance_mm })
 }
 
 /// A positive length with its unit, in mm.
@@ -221,6 +229,14 @@ mod tests {
         }
         for text in ["", "mm", "-1", "0", "nan", "inf", "5 ells", "1e400"] {
             assert!(length_mm(text).is_err(), "{text}");
+        }
+    }
+
+    #[test]
+    fn points_a_world_apart_are_a_slip() {
+        assert!(two_points("0,0,1000,0", "50mm").is_ok());
+        for distance in ["1e9mm", "1e-9mm", "1e300cm"] {
+            assert!(two_points("0,0,1000,0", distance).is_err(), "{distance}");
         }
     }
 

@@ -1,6 +1,6 @@
 //! A few lines for a person: the figures with their intervals in plain words, what could not be told and why.
 
-use super::columns::{Cell, SAMPLE};
+use super::columns::{Cell, SAMPLE, answers_anything};
 use super::escape;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Interval, Quantity};
@@ -60,7 +60,8 @@ pub fn headline(sample: &Sample) -> String {
         (Some(plies), Some(direction)) => format!("{plies}, {direction}"),
         (Some(plies), None) => format!("{plies}, twist direction not seen"),
         (None, Some(direction)) => format!("yarn with {direction}, plies not told"),
-        (None, None) if sample.strands > 0 => "yarn, twist not seen".to_owned(),
+        // Pieces that may be anything long and narrow, of which no figure is given, are no yarn yet.
+        (None, None) if answers_anything(sample) => "yarn, twist not seen".to_owned(),
         (None, None) => "no yarn measured".to_owned(),
     }
 }

@@ -35,6 +35,8 @@ pub(super) struct Segments<'a> {
     pub(super) progressive: bool,
     /// Standard uncertainty of a shade from the steps to which the coefficients of brightness are rounded, code values.
     pub(super) coding_u: f64,
+    /// A way of coding that is not read.
+    pub(super) unread: Option<&'static str>,
     /// Whether the end marker is reached.
     pub(super) complete: bool,
 }
@@ -72,9 +74,10 @@ pub(super) fn walk(bytes: &[u8]) -> Segments<'_> {
         }
         // Frames are 0xc0 to 0xcf without tables (0xc4), extensions (0xc8) and conditioning (0xcc); after the precision
         // stand height and width. Source: ITU-T T.81, B.2.2.
-        if let (0xc0..=0xc3 | 0xc5..=0xc7 | 0xc9..=0xcb | 0xcd..=0xcf, None, [_, h1, h0, w1, w0, ..]) =
+        if let (0xc0..=0xc3 | 0xc5..=0xc7 | 0xc9..=0xcb | 0xcd..=0xcf, None, [bits, h1, h0, w1, w0, ..]) =
             (marker, found.size, segment)
         {
+            found.unread = unread(marker, *bits);
             found.size = Some((u16::from_be_bytes([*w1, *w0]), u16::from_be_bytes([*h1, *h0])));
             found.progressive = matches!(marker, 0xc2 | 0xc6 | 0xca | 0xce);
         }
@@ -108,6 +111,17 @@ fn coding_u(segment: &[u8]) -> Option<f64> {
         rest = others;
     }
     None
+}
+
+/// What is not read of the frames that there are. Source: ITU-T T.81, table B.1.
+fn unread(marker: u8, bits: u8) -> Option<&'static str> {
+    match marker {
+        0xc3 | 0xc7 | 0xcb | 0xcf => Some("a lossless JPEG"),
+        0xc5 | 0xc6 | 0xcd | 0xce => Some("a hierarchical JPEG"),
+        0xc9 | 0xca => Some("a JPEG with arithmetic coding"),
+        _ if bits != 8 => Some("a JPEG with samples of more than 8 bits"),
+        _ => None,
+    }
 }
 
 /// The next marker's code and where its segment begins; fill bytes and strays before it are passed over.
@@ -145,6 +159,9 @@ pub(super) fn decode(
             return Err(PhotoError::TooLong { file: path.to_owned(), limit: MAX_SIDE_PX });
         }
     }
+    if let Some(what) = segments.unread.filter(|_| segments.complete) {
+        return Err(PhotoError::Unsupported { file: path.to_owned(), what: what.to_owned() });
+    }
     let options = DecoderOptions::default().set_strict_mode(true).jpeg_set_out_colorspace(ColorSpace::RGB);
     let mut decoder = JpegDecoder::new_with_options(ZCursor::new(bytes), options);
     decoder.decode_headers().map_err(|e| damaged(e.to_string()))?;
@@ -155,11 +172,12 @@ pub(super) fn decode(
     }
     // A progressive file's coefficients, two bytes a sample, are all in memory before the first pixel.
     let decoders_own = if segments.progressive { 6 * (width as u64) * (height as u64) } else { 0 };
-    room::check(path, width as u64, height as u64, decoders_own)?;
+    room::check(path, limits, width as u64, height as u64, decoders_own)?;
     let mut picture = Raster::filled(width, height, [0u8; 3]);
     let room = picture.samples_mut().as_flattened_mut();
     if decoder.output_buffer_size() != Some(room.len()) {
-        return Err(damaged("its colours cannot be shown as red, green and blue".to_owned()));
+        let what = "a JPEG whose colours cannot be shown as red, green and blue".to_owned();
+        return Err(PhotoError::Unsupported { file: path.to_owned(), what });
     }
     decoder.decode_into(room).map_err(|e| damaged(e.to_string()))?;
     Ok(picture)

@@ -89,7 +89,7 @@ pub fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
         scale: scale_figures(&gathered),
         sample: sample(request, &gathered),
         strands: gathered.pieces.iter().map(profile::strand_figures).collect(),
-        warnings: warnings(request, evidence),
+        warnings: warnings(photo, request, evidence),
     }
 }
 
@@ -153,8 +153,17 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
 /// leave open.
 const SAID_COARSE: f64 = 0.05;
 
-fn warnings(request: &Request, evidence: &Evidence) -> Vec<Warning> {
+fn warnings(photo: &Photo, request: &Request, evidence: &Evidence) -> Vec<Warning> {
     let mut out = evidence.scale.chosen_card().map(|card| card.warnings()).unwrap_or_default();
+    if photo.camera.pictures > 1 {
+        out.push(Warning {
+            code: "several-pictures".to_owned(),
+            message: format!(
+                "The file holds {} pages or frames; only the first full-size one was measured.",
+                photo.camera.pictures
+            ),
+        });
+    }
     let cards = &evidence.scale.cards;
     if let (Some(chosen), true) = (evidence.scale.chosen_card(), cards.len() > 1) {
         out.push(Warning {

@@ -207,9 +207,11 @@ fn a_lot_beyond_the_limits_and_a_run_on_one_side_are_told() {
 
 #[test]
 fn names_are_escaped_in_the_chart() {
-    let lots: Vec<_> = (0..3).map(|i| sample(&format!("<b>{i}"), |_| {})).collect();
+    let lots: Vec<_> = (0..3).map(|i| sample(&format!("<b>{i}\u{1b}\u{0}"), |_| {})).collect();
     let drawn = svg(&control(&compare(&lots), Figure::DiameterMm));
     assert!(!drawn.contains("<b>") && drawn.contains("&lt;b&gt;0"));
+    // Source: XML 1.0, 2.2: control characters but tab and line ends are no characters of a document.
+    assert!(!drawn.contains(|c: char| c < ' ' && !matches!(c, '\t' | '\n' | '\r')));
 }
 
 // JCGM 100: a result without an uncertainty supports no comparison.
