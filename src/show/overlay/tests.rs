@@ -44,6 +44,8 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
         edge_systematic_u_px: 0.2,
         blur_px: 0.8,
         kinks: Some(vec![Point::new(650.0, y)]),
+        beside: false,
+        eye: None,
     }
 }
 
@@ -98,6 +100,7 @@ fn evidence() -> Evidence {
             }],
             pointed_at: false,
             reason: None,
+            map: None,
         },
         twist: Twist {
             direction: Ok((TwistDirection::S, 0.99)),
