@@ -18,7 +18,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
 ];
 
 /// The stages, in order; each may use those before it.
-const STAGES: &[&str] = &["photo", "scale", "strand", "twist", "evenness", "pipeline"];
+const STAGES: &[&str] = &["photo", "seen", "scale", "strand", "twist", "evenness", "pipeline"];
 
 /// What may stand at the top level, besides dotfiles.
 const TOP: &[&str] = &[

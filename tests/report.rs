@@ -107,7 +107,7 @@ fn every_report_validates_and_has_the_fixed_part() {
         let faults = at(&value, "sample.evenness").expect("evenness");
         assert!(faults["faults"].is_object() || faults["faults_reason"]["code"].is_string(), "{faults}");
         for strand in value["strands"].as_array().expect("a list") {
-            let lengths: Vec<usize> = ["at_mm", "width_mm", "twist_angle_deg", "twists_per_inch"]
+            let lengths: Vec<usize> = ["at_mm", "width_mm", "twist_angle_deg", "twists_per_inch", "x_px", "y_px"]
                 .iter()
                 .map(|name| strand["profile"][name].as_array().expect("a profile").len())
                 .collect();

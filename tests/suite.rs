@@ -10,6 +10,7 @@ mod colour;
 mod compare;
 mod determinism;
 mod evenness;
+mod eye;
 mod faults;
 mod files;
 mod grade;

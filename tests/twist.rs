@@ -85,6 +85,8 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
             number: k as u32 + 1,
             chosen: true,
             parted: false,
+            beside: false,
+            eye: None,
             step_px: 1.0,
             strip: Strip::straighten(&photo.rgb, &stations, 1.0, widest * 0.75),
             stations,
@@ -101,6 +103,7 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
         pointed_at: false,
         coarse: 0.0,
         reason: None,
+        map: None,
     }
 }
 
@@ -354,6 +357,8 @@ fn drawn(
         number: 1,
         chosen: true,
         parted: false,
+        beside: false,
+        eye: None,
         step_px: 1.0,
         stations,
         strip: Strip { rgb, middle_row: side as f64, step_px: 1.0 },
@@ -369,6 +374,7 @@ fn drawn(
         pointed_at: false,
         coarse: 0.0,
         reason: None,
+        map: None,
     }
 }
 

@@ -91,6 +91,12 @@ pub fn story() -> Vec<Chapter> {
             text: "In the end they spun the firm two-ply. Four passes drawn from the finished skein lie on the card: each is \
                    measured, and what differs between them is told apart from what varies along them.",
         },
+        Chapter {
+            scene: beside_ruler("09-beside-a-ruler", plied(2, 1.5, 30.0, 1.0), 9),
+            title: "Beside a ruler",
+            text: "At the market Ivo meets a yarn he likes. He has no card with him, so he lays it on the table beside a ruler of \
+                   stiff paper, and photographs both.",
+        },
     ]
 }
 
@@ -258,6 +264,15 @@ fn on_ruler(name: &str, unit: RulerUnit, diameter_mm: f64, yarn: YarnSpec, layin
     let mut scene = window(name, plain_card(120.0, 70.0, 0.4, unit), yarn, laying, seed);
     scene.camera.target = [2.0, -4.0];
     scene.camera.distance_mm = if diameter_mm < 1.0 { 150.0 } else { 175.0 };
+    scene
+}
+
+/// A strand on the table, beside a ruler.
+fn beside_ruler(name: &str, yarn: YarnSpec, seed: u64) -> Scene {
+    let laying = Laying::Across { angle_deg: 3.0, offset_mm: 26.0, bow_mm: 0.8, kinks: 0 };
+    let mut scene = window(name, plain_card(158.0, 28.0, 0.4, RulerUnit::Mm), yarn, laying, seed);
+    scene.camera.target = [0.0, 12.0];
+    scene.camera.distance_mm = 175.0;
     scene
 }
 

@@ -154,22 +154,23 @@ pub fn read_twist(found: &Strands, request: &TwistRequest, _params: &TwistParams
     let length = |looks: &[PieceLook]| -> f64 { looks.iter().map(|l| l.outline.usable.len() as f64).sum() };
     let all = length(&looks);
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
-        strands.into_iter().zip(looks).filter(|(_, l)| l.readable(common)).unzip();
+        strands.into_iter().zip(looks).filter(|(s, l)| l.readable(common) || s.sure_yarn()).unzip();
     // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance. Of a thing that had to be
     // taken apart (a fence, a lace in its eyes) nearly all must.
     let enough = if chosen.iter().any(|s| s.parted) { 0.9 } else { 0.5 };
     if looks.is_empty() || length(&looks) < enough * all {
         return nothing(Reason::TwistNotVisible, request);
     }
-    let weighed = plies::weigh(&looks).through_few_shades(found.coarse);
+    let weighed = plies::with_eye(plies::weigh(&looks), &strands).through_few_shades(found.coarse);
     let (likeliest, probability) = weighed.best();
     let used = request.plies.unwrap_or(likeliest);
     // Plies and their fibres may run opposite ways: what is unsure of the one is unsure of the other.
     let singles = request.plies.map_or(weighed.probability[0], |plies| if plies == 1 { 1.0 } else { 0.0 });
+    let seen_z = direction::seen_odds(&strands);
     let z = [(1, singles), (2, 1.0 - singles)]
         .into_iter()
         .map(|(plies, share)| {
-            let odds: f64 = looks.iter().map(|l| direction::log_odds(l, plies)).sum();
+            let odds = seen_z + looks.iter().map(|l| direction::log_odds(l, plies)).sum::<f64>();
             share / (1.0 + (-odds).exp())
         })
         .sum::<f64>();

@@ -44,6 +44,8 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
         edge_systematic_u_px: 0.2,
         blur_px: 0.8,
         kinks: Some(vec![Point::new(650.0, y)]),
+        beside: false,
+        eye: None,
     }
 }
 
@@ -99,6 +101,7 @@ fn evidence() -> Evidence {
             pointed_at: false,
             coarse: 0.0,
             reason: None,
+            map: None,
         },
         twist: Twist {
             direction: Ok((TwistDirection::S, 0.99)),
@@ -216,6 +219,7 @@ fn nothing_found_is_a_picture_too() {
             pointed_at: false,
             coarse: 0.0,
             reason: Some(Reason::NoStrand),
+            map: None,
         },
         twist: Twist { pieces: Vec::new(), direction: Err(Reason::NoStrand), ..evidence().twist },
     };
