@@ -79,7 +79,8 @@ fn faults(faults: &Faults) -> Option<String> {
 fn profile(profile: &Profile) -> Option<String> {
     let Profile { at_mm, width_mm, twist_angle_deg, twists_per_inch } = profile;
     let lengths = [width_mm.len(), twist_angle_deg.len(), twists_per_inch.len()];
-    if lengths.iter().any(|length| *length != at_mm.len()) {
+    // A list may be left out.
+    if lengths.iter().any(|length| *length != at_mm.len() && *length != 0) {
         return Some("the lists of its profile differ in length".to_owned());
     }
     outside("profile.width_mm", width_mm.iter().copied(), [0.0, WIDTH_MM[1]])
