@@ -222,17 +222,19 @@ pub struct StrandParams {}
 #[must_use]
 pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
     let lying = skein::lying(&photo.rgb, scale, request);
-    if let skein::Lying::Found(mut strands) = lying {
-        strands.pieces.iter_mut().for_each(|piece| eye::look(piece, &photo.rgb));
+    // Strands that touch are what the eye was taught least: of skeins' plies it is wrong more often than right.
+    if let skein::Lying::Found(strands) = lying {
         return strands;
     }
     let tangled = matches!(lying, skein::Lying::Tangled);
     let nothing = if tangled { Reason::NoCleanStretch } else { Reason::NoStrand };
     let (mut pieces, mut refused) = on_ground(photo, scale, request);
     pieces.iter_mut().for_each(|piece| eye::look(piece, &photo.rgb));
-    // What the eye, looking closely, takes for something else is none: a ruler's grain, print, an edge.
+    // Beside a ruler, what the eye, looking closely, takes for something else is none: the ruler's grain, print, an edge. Where
+    // the person points, or one thing fills a picture without a ruler, it is not asked.
+    let vouched = request.points() || (scale.rulers.is_empty() && scale.cards.is_empty());
     let (yarn, other): (Vec<Strand>, Vec<Strand>) =
-        pieces.into_iter().partition(|piece| piece.eye.is_none_or(|says| says.yarn > NO_YARN));
+        pieces.into_iter().partition(|piece| vouched || piece.eye.is_none_or(|says| says.yarn > NO_YARN));
     refused.extend(other.iter().map(|piece| refused_piece(piece, "no yarn")));
     pieces = yarn;
     let mut map = None;
