@@ -8,6 +8,7 @@ mod class;
 mod cli;
 mod colour;
 mod compare;
+mod desk;
 mod determinism;
 mod evenness;
 mod faults;

@@ -10,11 +10,9 @@ use super::batch::{Group, grouping_of, measured_folder, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use crate::card::roster;
-use crate::show::{file, json};
-use crate::work::batch::Folder;
-use crate::work::grade::{self, CRITERION_KEYS, Class, Photo, Rubric, TARGET_KEYS};
+use crate::show::json;
+use crate::work::grade::{self, CRITERION_KEYS, TARGET_KEYS};
 use crate::work::keys::Key;
-use crate::work::saved;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -87,24 +85,16 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     let (Some(place), Some(target), Some(out)) = (&args.folder, &args.target, &args.out) else {
         return Err(Failure::Usage("a folder of photos, --target and --out are needed".to_owned()));
     };
-    let rubric = rubric(target)?;
+    let rubric = grade::read_target(target).map_err(Failure::Input)?;
     let rows = args.roster.as_deref().map(labels).transpose()?;
     let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
     if let Some(map) = &map {
         tell_unknown(map, &folder.records, args.map.as_deref(), console);
     }
-    let mut photos = Vec::with_capacity(folder.records.len());
-    for record in &folder.records {
-        photos.push(Photo {
-            name: record.photo.clone(),
-            report: folder.report(record)?.map(without_profiles),
-            failure: record.failure.clone(),
-            mapped: map.as_ref().and_then(|m| m.mapped(&record.photo)),
-        });
-    }
+    let photos = grade::photos_of(&folder, map.as_ref())?;
     let class = grade::gather(rows.as_deref(), photos, &rubric);
-    write(out, &class, &rubric, &folder)?;
+    grade::write(out, &class, &rubric, &folder)?;
     let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
     let done = Done {
         people: class.entries.len(),
@@ -125,46 +115,8 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     })
 }
 
-/// Marks need no profiles, and a class has many.
-fn without_profiles(mut report: crate::figures::Report) -> crate::figures::Report {
-    for strand in &mut report.strands {
-        let mean = crate::base::stats::mean(&strand.profile.width_mm);
-        strand.profile = crate::figures::report::Profile { width_mm: mean.into_iter().collect(), ..Default::default() };
-    }
-    report
-}
-
-fn write(out: &Path, class: &Class, rubric: &Rubric, folder: &Folder) -> Result<(), Failure> {
-    let people = out.join("people");
-    std::fs::create_dir_all(&people)
-        .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", people.display())))?;
-    for entry in &class.entries {
-        let first = entry.photos.first().and_then(|name| folder.records.iter().find(|r| r.photo == *name));
-        let shown = first.map(|record| folder.shown(record)).unwrap_or_default();
-        let page = grade::person_page(entry, rubric, shown.strand.as_deref(), shown.overlay.as_deref());
-        file::write(&people.join(grade::file_name(entry)), page.as_bytes())?;
-    }
-    let table = grade::csv(class, rubric).map_err(|e| Failure::Output(e.to_string()))?;
-    file::write(&out.join("class.csv"), &table)?;
-    file::write(&out.join("class.html"), grade::class_page(class, rubric).as_bytes())?;
-    Ok(())
-}
-
 fn read(file: &Path) -> Result<Vec<u8>, Failure> {
     std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))
-}
-
-fn rubric(target: &Path) -> Result<Rubric, Failure> {
-    let wrong = |e: &dyn std::fmt::Display| Failure::Input(format!("{}: {e}", target.display()));
-    let text = String::from_utf8(read(target)?).map_err(|_not_utf8| wrong(&"it is not UTF-8 text"))?;
-    let like = match Rubric::like(&text).map_err(|e| wrong(&e))? {
-        Some(name) => {
-            let reports = saved::read_reports(&target.parent().unwrap_or(Path::new(".")).join(name))?;
-            crate::work::pool::pool_reports(&reports).map(|p| p.sample)
-        }
-        None => None,
-    };
-    Rubric::from_toml(&text, like.as_ref()).map_err(|e| wrong(&e))
 }
 
 fn labels(file: &Path) -> Result<Vec<crate::card::label::Label>, Failure> {

@@ -10,6 +10,7 @@ mod compare;
 mod config;
 pub mod console;
 mod demo;
+mod desk;
 pub mod exit;
 mod grade;
 pub mod habits;
@@ -37,7 +38,9 @@ pub fn run() -> std::process::ExitCode {
     };
     let console = Console::new(args.quiet);
     start_threads();
-    exit::code(dispatch(args.command, &console), &console)
+    // Who starts the program by a double click says nothing, and wants the page.
+    let command = args.command.unwrap_or_else(|| Command::Desk(Default::default()));
+    exit::code(dispatch(command, &console), &console)
 }
 
 /// Starts the threads that the stages share. Left to themselves they start when first needed, and panic where the
@@ -69,5 +72,6 @@ fn dispatch(mut command: Command, console: &Console) -> Result<Outcome, Failure>
         Command::Man(args) => shell::man(&args, console),
         Command::Config(args) => config::run(&args, console),
         Command::Demo(args) => demo::run(&args, console),
+        Command::Desk(args) => desk::run(args, console),
     }
 }

@@ -6,10 +6,11 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::BatchError;
-use crate::card::label::fnv1a;
+use crate::card::label::{fnv1a, fnv1a_from};
 use crate::figures::Report;
 use crate::show::{file, json};
 use crate::work::saved;
+use crate::work::stated::Stated;
 
 /// The folders below the output folder.
 const FOLDERS: [&str; 5] = ["records", "reports", "overlays", "looks", "samples"];
@@ -37,7 +38,7 @@ pub struct Record {
 
 /// A stable name for a photo's files: what its name allows, and a check of the whole name against collisions.
 #[must_use]
-pub(super) fn id(name: &str) -> String {
+pub fn id(name: &str) -> String {
     let stem = name.rsplit('/').next().unwrap_or(name);
     let stem = stem.rsplit_once('.').map_or(stem, |(before, _)| before);
     let plain: String =
@@ -49,7 +50,42 @@ pub(super) fn id(name: &str) -> String {
 /// A check of some content: its length and a 64-bit hash. Guards against change, not against malice.
 #[must_use]
 pub(super) fn check(bytes: &[u8]) -> String {
-    format!("{:x}-{:016x}", bytes.len(), fnv1a(bytes))
+    let mut check = Check::default();
+    check.add(bytes);
+    check.text()
+}
+
+/// The same, of content that comes in pieces.
+#[derive(Debug, Clone, Copy)]
+pub struct Check {
+    bytes: u64,
+    hash: u64,
+}
+
+impl Default for Check {
+    fn default() -> Self {
+        Self { bytes: 0, hash: fnv1a(b"") }
+    }
+}
+
+impl Check {
+    /// Adds a piece.
+    pub fn add(&mut self, piece: &[u8]) {
+        self.bytes += piece.len() as u64;
+        self.hash = fnv1a_from(self.hash, piece);
+    }
+
+    /// Length so far, bytes.
+    #[must_use]
+    pub fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// As text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        format!("{:x}-{:016x}", self.bytes, self.hash)
+    }
 }
 
 /// Which program measured: its version and a check of its own file, so that a rebuilt program measures again. The
@@ -67,12 +103,13 @@ pub(super) fn report_path(out: &Path, id: &str) -> PathBuf {
 }
 
 /// Where a photo's pictures lie below the output folder: what was measured, the strand laid straight, a part of it
-/// enlarged, and what is known of the two.
+/// enlarged, what is known of the two, and what was measured as lines that a page can draw.
 pub(super) struct PicturePaths {
     pub(super) overlay: String,
     pub(super) strand: String,
     pub(super) near: String,
     pub(super) facts: String,
+    pub(super) sketch: String,
 }
 
 impl PicturePaths {
@@ -82,6 +119,7 @@ impl PicturePaths {
             strand: format!("looks/{id}-strand.png"),
             near: format!("looks/{id}-near.png"),
             facts: format!("looks/{id}.json"),
+            sketch: format!("looks/{id}-marks.json"),
         }
     }
 }
@@ -105,6 +143,34 @@ pub(super) fn write(out: &Path, record: &Record) -> Result<(), BatchError> {
 
 fn read(path: &Path) -> Option<Record> {
     serde_json::from_str(&saved::read_text(path, 1 << 20).ok()?).ok()
+}
+
+/// The record of one photo by the name of its files; `None` where there is none.
+#[must_use]
+pub fn one(out: &Path, id: &str) -> Option<Record> {
+    read(&record_path(out, id))
+}
+
+/// Forgets a photo: its record first, so that nothing half is taken for a finished photo, then its other files.
+///
+/// # Errors
+/// [`BatchError::Folder`] where the record cannot be removed.
+pub fn forget(out: &Path, photo: &str) -> Result<(), BatchError> {
+    let id = id(photo);
+    let path = record_path(out, &id);
+    match fs::remove_file(&path) {
+        Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
+            return Err(BatchError::Folder { path, source });
+        }
+        _ => {}
+    }
+    let paths = PicturePaths::of(&id);
+    let pictures = [paths.overlay, paths.strand, paths.near, paths.facts, paths.sketch].map(|path| out.join(path));
+    for path in pictures.into_iter().chain([report_path(out, &id), Stated::place(out, &id)]) {
+        // What cannot be removed is known to nobody any more.
+        let _ = fs::remove_file(path);
+    }
+    Ok(())
 }
 
 /// The record of an earlier run, if it has the same key and its files are whole.
@@ -132,8 +198,11 @@ pub(super) fn all(folder: &Path) -> Result<Vec<Record>, BatchError> {
     Ok(found)
 }
 
-/// The report of a record; `None` for a failed photo.
-pub(super) fn report(out: &Path, record: &Record) -> Result<Option<Report>, BatchError> {
+/// The report of a record of the output folder `out`; `None` for a failed photo.
+///
+/// # Errors
+/// [`BatchError::Saved`] where it was removed or damaged.
+pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, BatchError> {
     if record.report_check.is_none() {
         return Ok(None);
     }
@@ -175,7 +244,8 @@ fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {
 
 /// Removes temporary files. What cannot be removed does no harm.
 pub(super) fn sweep(out: &Path) {
-    let folders = FOLDERS.iter().map(|f| out.join(f)).chain([out.to_owned()]);
+    // Photos may be received into the output folder itself, and what is stated of them is kept there.
+    let folders = FOLDERS.iter().chain(&["photos", "stated"]).map(|f| out.join(f)).chain([out.to_owned()]);
     for entry in folders.filter_map(|f| fs::read_dir(f).ok()).flatten().flatten() {
         let name = entry.file_name();
         let name = name.to_string_lossy();
