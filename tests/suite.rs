@@ -22,6 +22,7 @@ mod lay;
 mod outside;
 mod photo;
 mod pieces;
+mod plain;
 mod plan;
 mod portfolio;
 mod reference;
