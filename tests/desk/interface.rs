@@ -349,3 +349,16 @@ fn a_folder_is_on_one_desk_at_a_time() {
     let again = desk::open(Options { folder: desk.folder.path().to_owned(), ..Options::default() });
     assert!(again.unwrap_err().to_string().contains("another desk"));
 }
+
+/// A double click gives no arguments. No browser is found here: the search path is empty.
+#[test]
+fn without_arguments_the_program_is_the_desk() {
+    let home = tempfile::tempdir().unwrap();
+    let mut command = std::process::Command::new(env!("CARGO_BIN_EXE_strandrule"));
+    command.env("HOME", home.path()).env_remove("XDG_CONFIG_HOME").env("PATH", home.path());
+    let mut desk = super::wire::Running::of(&mut command);
+    assert!(desk.get("/").text().contains("Pick photos"));
+    assert!(home.path().join("Pictures/strandrule/photos").is_dir());
+    assert_eq!(desk.change("POST", "/api/close", b"").status, 200);
+    assert!(desk.ended());
+}

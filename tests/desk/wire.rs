@@ -98,13 +98,14 @@ pub(super) struct Running {
 
 impl Running {
     pub(super) fn start(folder: &Path) -> Self {
-        let mut child = Command::new(env!("CARGO_BIN_EXE_strandrule"))
-            .args(["--quiet", "desk", "--no-open"])
-            .arg(folder)
-            .stdout(Stdio::piped())
-            .stderr(Stdio::inherit())
-            .spawn()
-            .unwrap();
+        let mut command = Command::new(env!("CARGO_BIN_EXE_strandrule"));
+        command.args(["--quiet", "desk", "--no-open"]).arg(folder);
+        Self::of(&mut command)
+    }
+
+    /// The program as it is called.
+    pub(super) fn of(command: &mut Command) -> Self {
+        let mut child = command.stdout(Stdio::piped()).stderr(Stdio::null()).spawn().unwrap();
         let mut url = String::new();
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut url).unwrap();
         let port = url.trim().trim_end_matches('/').rsplit(':').next().unwrap().parse().unwrap();
