@@ -190,7 +190,8 @@ fn every_dependency_has_its_reason_written_down() {
     let package: toml::Table = package.parse().expect("it is TOML");
     let reasons = fs::read_to_string(root().join("DEVELOPERS.md")).expect("the notes");
     let of_targets = package["target"].as_table().into_iter().flat_map(toml::Table::values);
-    let missing: Vec<&String> = std::iter::once(&toml::Value::Table(package.clone()))
+    let whole = toml::Value::Table(package.clone());
+    let missing: Vec<&String> = std::iter::once(&whole)
         .chain(of_targets)
         .flat_map(|part| {
             ["dependencies", "dev-dependencies"].map(|kind| part.get(kind).and_then(toml::Value::as_table))

@@ -75,3 +75,18 @@ fn what_is_not_known_is_not_said() {
     nothing.diameter_px = Quantity::Unanswered(Reason::NoStrand);
     assert!(paragraph(&nothing, Units::Metric).contains("No yarn was found"));
 }
+
+#[test]
+fn what_a_plan_lacks_is_told_without_a_command_line() {
+    use strandrule::show::plain::by_hand;
+    use strandrule::work::plan::PlanError;
+    for (error, told) in [
+        (PlanError::NoTwist, "measure a photo that shows the twist"),
+        (PlanError::NotSingles(2), "; choose its singles"),
+        (PlanError::NoDiameter, "measure a photo with a scale"),
+        (PlanError::NoPlies, "; state its plies at its photo"),
+    ] {
+        let said = by_hand::text(&error.to_string());
+        assert!(said.ends_with(told) && !said.contains("--"), "{said}");
+    }
+}

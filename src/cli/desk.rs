@@ -1,5 +1,6 @@
 //! `desk`: the page on this computer, without a command line.
 
+use std::net::IpAddr;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -37,6 +38,9 @@ pub struct DeskArgs {
     /// The port of the page [default: any that is free]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     pub port: Option<u16>,
+    /// This computer's address in the home network, where the phone is given another one (a computer in several networks)
+    #[arg(long, value_name = "ADDRESS")]
+    pub phone_at: Option<IpAddr>,
     /// What the person has set as habits.
     #[arg(skip)]
     pub habits: Habits,
@@ -60,6 +64,7 @@ pub(super) fn run(args: DeskArgs, console: &Console) -> Result<Outcome, Failure>
             usual_focal_35mm_mm: habits.focal_35mm_mm,
             ..Stated::default()
         },
+        phone_at: args.phone_at,
         letter: habits.paper == Some(PaperName::Letter),
         ..Options::default()
     })?;

@@ -5,6 +5,7 @@ use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
 
+use crate::show::page::capital;
 use crate::show::plain::by_hand;
 
 /// Why something was not done.
@@ -29,7 +30,7 @@ impl Refused {
     /// What was asked makes no sense; the sentence says what to do.
     #[must_use]
     pub(crate) fn wrong(sentence: impl AsRef<str>) -> Self {
-        Self::with(StatusCode::UNPROCESSABLE_ENTITY, by_hand::text(sentence.as_ref()))
+        Self::with(StatusCode::UNPROCESSABLE_ENTITY, capital(&by_hand::text(sentence.as_ref())))
     }
 
     /// There is no such thing.

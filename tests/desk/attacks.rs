@@ -224,10 +224,6 @@ fn the_phones_door_is_shut_until_asked_for_and_needs_its_secret() {
     let mut desk = Running::start(folder.path());
     assert_eq!(desk.get("/api/desk").json()["phone"], serde_json::Value::Null);
     let on = desk.change("POST", "/api/phone", b"");
-    if on.status == 422 {
-        eprintln!("skipped: {}", on.text());
-        return;
-    }
     let url = on.json()["url"].as_str().unwrap().to_owned();
     let (host, secret) = url.trim_start_matches("http://").trim_end_matches('/').split_once('/').unwrap();
     let ask = |path: &str, host_header: &str| {

@@ -9,6 +9,7 @@ import { Tray } from "./tray.js";
 
 const PLACES = ["photos", "samples", "class", "wheel", "cards"];
 
+let at = "photos";
 let now = { photos: [], phone: null, folder: "" };
 
 const actions = {
@@ -40,6 +41,8 @@ function go() {
     if (link.hash === `#${place}`) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
   }
+  if (place !== at) scrollTo(0, 0);
+  at = place;
   show(place);
 }
 

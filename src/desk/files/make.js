@@ -27,7 +27,7 @@ export function plot(svg) {
 
 /** What a select holds: pairs of value and words; what was chosen stays chosen where it is still there. */
 export function choices(select, pairs) {
-  const before = select.value;
+  const before = select.options.length ? select.value : null;
   select.replaceChildren(...pairs.map(([value, words]) => el("option", { value }, words)));
   if (pairs.some(([value]) => value === before)) select.value = before;
 }

@@ -7,6 +7,9 @@ import { charts, figures, paragraph, remarks } from "./told.js";
 
 const LENGTHS = { mm: 1, cm: 10, in: 25.4 };
 
+/** Pieces up to so many have a button each. */
+const MANY = 8;
+
 const SCALES = {
   "ruler-card": "the ruler card",
   "ruler-mm": "a ruler in millimetres",
@@ -33,10 +36,10 @@ export class Seen {
       Object.entries(TOOLS).map(([name, [words]]) => el("button", {
         type: "button", "data-tool": name, "aria-pressed": name === "touch", onclick: () => this.choose(name),
       }, words)),
-      el("span", { class: "gap" }),
-      el("button", { type: "button", "aria-label": "Enlarge", onclick: () => this.stage.enlarge(1.5) }, "+"),
-      el("button", { type: "button", "aria-label": "Shrink", onclick: () => this.stage.enlarge(1 / 1.5) }, "−"),
-      el("button", { type: "button", onclick: () => this.stage.fit() }, "All"));
+      el("span", { class: "views" },
+        el("button", { type: "button", "aria-label": "Enlarge", onclick: () => this.stage.enlarge(1.5) }, "+"),
+        el("button", { type: "button", "aria-label": "Shrink", onclick: () => this.stage.enlarge(1 / 1.5) }, "−"),
+        el("button", { type: "button", onclick: () => this.stage.fit() }, "All")));
     this.toolHelp = el("p", { class: "soft small" }, TOOLS.touch[1]);
     this.distance = el("form", { class: "inline", hidden: true });
     this.found = el("div", { class: "found" });
@@ -123,11 +126,19 @@ export class Seen {
       return;
     }
     const button = (words, pressed, chosen, act) => el("button", { type: "button", class: chosen ? "on" : "", "aria-pressed": pressed, onclick: act }, words);
-    const pieces = sketch.pieces.map((p) => button(`Piece ${p.number}${p.chosen ? "" : ", left out"}`, stated.strand === p.number, p.chosen,
+    // Wraps and skeins have dozens; those go into a list.
+    const pieces = sketch.pieces.length > MANY ? [this.pieceList(sketch.pieces, stated)] : sketch.pieces.map((p) => button(`Piece ${p.number}${p.chosen ? "" : ", left out"}`, stated.strand === p.number, p.chosen,
       () => this.state({ strand: stated.strand === p.number ? null : p.number })));
     const rulers = sketch.rulers.map((r) => button(`${r.card ? "Card" : "Ruler"} ${r.number}${r.chosen ? "" : ", not used"}`, stated.ruler === r.number, r.chosen,
       () => this.state({ ruler: stated.ruler === r.number ? null : r.number, points: null, dpi: null })));
     this.found.replaceChildren(...[...pieces, ...rulers]);
+  }
+
+  pieceList(pieces, stated) {
+    const select = el("select", { id: "found-piece", "aria-label": "Piece of yarn" }, el("option", { value: "" }, `all ${pieces.length} pieces`),
+      pieces.map((p) => el("option", { value: p.number, selected: stated.strand === p.number }, `piece ${p.number} alone`)));
+    select.addEventListener("change", () => this.state({ strand: select.value === "" ? null : Number(select.value) }));
+    return select;
   }
 
   /** States something, over what was stated, and measures again. */
@@ -214,7 +225,7 @@ export class Seen {
         print_factor: or(line.value, (mm) => mm / 100),
         focal_35mm_mm: or(focal.value, (mm) => mm),
       };
-      this.state(changes, "Measured again.");
+      this.state(changes, "Is measured again.");
     });
     return el("details", { class: "why", open: this.stating, ontoggle: (e) => { this.stating = e.target.open; } }, el("summary", {}, "State what you know"), form);
   }

@@ -45,7 +45,7 @@ export class Stage {
     this.watch = new ResizeObserver(() => (this.fitted ? this.fit() : this.place()));
     this.watch.observe(this.node);
     this.picture.addEventListener("load", () => {
-      this.size = [this.picture.naturalWidth, this.picture.naturalHeight];
+      this.sized(this.picture.naturalWidth, this.picture.naturalHeight);
       if (this.fitted) this.fit();
       else this.place();
     });
@@ -56,7 +56,7 @@ export class Stage {
     this.sketch = sketch;
     this.points = [];
     this.picture.alt = alt;
-    if (sketch) this.size = [sketch.width_px, sketch.height_px];
+    if (sketch) this.sized(sketch.width_px, sketch.height_px);
     if (this.address !== address) {
       this.address = address;
       this.fitted = true;
@@ -65,6 +65,12 @@ export class Stage {
     this.paint();
     if (this.fitted) this.fit();
     else this.place();
+  }
+
+  /** As wide and high as the photo, as far as there is room. */
+  sized(width, height) {
+    this.size = [width, height];
+    this.node.style.aspectRatio = `${width} / ${height}`;
   }
 
   choose(tool) {
@@ -125,13 +131,24 @@ export class Stage {
     this.lines.setAttribute("transform", on);
     this.own.setAttribute("transform", on);
     this.cross.setAttribute("transform", `translate(${width / 2} ${height / 2})`);
-    for (const sign of this.signs.children) {
-      const [sx, sy] = this.onStage([Number(sign.dataset.x), Number(sign.dataset.y)]);
-      sign.setAttribute("transform", `translate(${sx} ${sy})`);
-    }
+    this.placeSigns();
     this.node.classList.toggle("fitted", this.fitted);
     const [cx, cy] = this.onPhoto([width / 2, height / 2]);
     this.where.textContent = `${Math.round(cx)}, ${Math.round(cy)} · ${scale >= 1 ? `${scale.toFixed(1)} ×` : `1 : ${(1 / scale).toFixed(1)}`}`;
+  }
+
+  /** Puts numbers and words where they belong, and leaves out those that would cover others: numbers go before words. */
+  placeSigns() {
+    const taken = [];
+    const signs = [...this.signs.children].sort((a, b) => Number(b.dataset.badge) - Number(a.dataset.badge));
+    for (const sign of signs) {
+      const [x, y] = this.onStage([Number(sign.dataset.x), Number(sign.dataset.y)]);
+      const half = Number(sign.dataset.wide) / 2;
+      const free = taken.every(([ox, oy, other]) => Math.abs(x - ox) > half + other || Math.abs(y - oy) > 20);
+      sign.setAttribute("visibility", free ? "visible" : "hidden");
+      sign.setAttribute("transform", `translate(${x} ${y})`);
+      if (free) taken.push([x, y, half]);
+    }
   }
 
   onStage([x, y]) {
@@ -152,13 +169,14 @@ export class Stage {
       const name = `m-${mark.meaning}`;
       const d = path(mark);
       if (d) {
-        cased.push(draw("path", { class: "casing", d }));
+        // Fine dots would drown in their own casing.
+        if (mark.meaning !== "refused") cased.push(draw("path", { class: "casing", d }));
         this.lines.append(draw("path", { class: `mark ${name}`, d }));
       }
       const [at] = mark.points;
       if (!at) continue;
-      if (mark.shape === "badge") this.sign(at, mark.text, `badge ${name}`);
-      else if (mark.shape === "word" && mark.meaning !== "refused") this.sign(at, mark.text, `word ${name}`);
+      if (mark.shape === "badge") this.sign(at, mark.text, 1, `badge ${name}`);
+      else if (mark.shape === "word" && mark.meaning !== "refused") this.sign(at, mark.text.replaceAll("-", " "), 0, `word ${name}`);
       else if (mark.shape === "ring" || mark.shape === "dot") {
         this.lines.append(draw("circle", { class: `${mark.shape} ${name}`, cx: at[0], cy: at[1], r: mark.radius_px ?? 3 }));
       }
@@ -167,9 +185,9 @@ export class Stage {
     this.paintOwn();
   }
 
-  sign(at, text, name) {
+  sign(at, text, badge, name) {
     const wide = 10 + 7 * text.length;
-    this.signs.append(draw("g", { class: name, "data-x": at[0], "data-y": at[1] },
+    this.signs.append(draw("g", { class: name, "data-x": at[0], "data-y": at[1], "data-wide": wide, "data-badge": badge },
       draw("rect", { x: -wide / 2, y: -10, width: wide, height: 20, rx: 5 }), draw("text", { y: 4.5, "text-anchor": "middle" }, text)));
   }
 

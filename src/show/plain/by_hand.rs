@@ -48,7 +48,11 @@ pub fn warning(warning: &Warning) -> String {
 /// Any other sentence of the program. Advice that names an option is left out, or told otherwise where it is known.
 #[must_use]
 pub fn text(sentence: &str) -> String {
-    const TOLD: [(&str, &str); 4] = [
+    const TOLD: [(&str, &str); 8] = [
+        ("state --tpi, or measure a photo", "measure a photo"),
+        ("give a report of its singles, or state --plies 1", "choose its singles"),
+        ("state --diameter, or measure a photo", "measure a photo"),
+        ("state --plies (1 for singles)", "state its plies at its photo"),
         ("; state it, as in --dpi 1200", "; state it as a number"),
         (": --region lies outside", ": the region stated lies outside"),
         ("; raise it with --max-megapixels", "; make it smaller, or cut out the part with yarn and ruler"),

@@ -26,6 +26,16 @@ pub fn paragraph(sample: &Sample, units: Units) -> String {
     sentences.into_iter().flatten().collect::<Vec<_>>().join(" ")
 }
 
+/// A figure as it is spoken, and its interval: as many digits as the interval supports, and never more than three that
+/// count.
+fn spoken(quantity: &Quantity<f64>) -> Option<(String, String)> {
+    let (value, range) = number(quantity)?;
+    let counting = value.trim_start_matches(['-', '0', '.']).bytes().filter(u8::is_ascii_digit).count();
+    let behind = value.split_once('.').map_or(0, |(_, digits)| digits.len());
+    let fewer = behind.saturating_sub(counting.saturating_sub(3));
+    Some((format!("{:.fewer$}", quantity.value()?), range))
+}
+
 /// "a two-ply yarn".
 fn kind(sample: &Sample) -> String {
     let Quantity::Measured { value, probability, .. } = &sample.plies else { return "a yarn".to_owned() };
@@ -45,12 +55,12 @@ fn thickness(sample: &Sample, units: Units) -> String {
         Units::Imperial => (1.0 / MM_PER_INCH, "in"),
     };
     let kind = kind(sample);
-    let Some((value, range)) = number(&sample.diameter_mm.scaled(factor)) else {
+    let Some((value, range)) = spoken(&sample.diameter_mm.scaled(factor)) else {
         let why = sample.diameter_mm.reason().map(by_hand::reason).unwrap_or_default();
         return format!("This is {kind}. {why}");
     };
     let mut said = format!("This is {kind}, {value} {unit} thick ({range})");
-    if let Some((wraps, _)) = number(&sample.wraps_per_inch) {
+    if let Some((wraps, _)) = spoken(&sample.wraps_per_inch) {
         said.push_str(&format!("; about {wraps} strands side by side fill an inch"));
     }
     let mut names: Vec<&str> = Vec::new();
@@ -72,8 +82,8 @@ fn twist(sample: &Sample, units: Units) -> String {
         Units::Metric => (sample.twists_per_inch.scaled(10.0 / MM_PER_INCH), "centimetre"),
         Units::Imperial => (sample.twists_per_inch.clone(), "inch"),
     };
-    let turns = number(&turns).map(|(value, _)| format!("{value} turns to the {length}"));
-    let angle = number(&sample.twist_angle_deg).map(|(value, _)| format!("seen at {value} degrees"));
+    let turns = spoken(&turns).map(|(value, _)| format!("{value} turns to the {length}"));
+    let angle = spoken(&sample.twist_angle_deg).map(|(value, _)| format!("seen at {value} degrees"));
     let firm = sample.twist_angle_deg.interval95().map(firmness);
     let how = [turns, angle].into_iter().flatten().collect::<Vec<_>>().join(", ");
     let how = if how.is_empty() { how } else { format!(": {how}") };
@@ -112,7 +122,7 @@ pub(crate) fn evenness_called(cv_percent: f64) -> &'static str {
 
 fn evenness(sample: &Sample, units: Units) -> Option<String> {
     let cv = *sample.evenness.diameter_cv_percent.value()?;
-    let (value, _) = number(&sample.evenness.diameter_cv_percent)?;
+    let (value, _) = spoken(&sample.evenness.diameter_cv_percent)?;
     let seen = sample.length_mm.value().map(|mm| match units {
         Units::Metric => format!(" along the {mm:.0} mm seen"),
         Units::Imperial => format!(" along the {:.1} in seen", mm / MM_PER_INCH),
@@ -142,7 +152,7 @@ fn balance(sample: &Sample) -> Option<String> {
     if sample.plies.value().is_none_or(|n| *n < 2) {
         return None;
     }
-    let (Some([low, high]), Some((value, _))) = (sample.fibre_angle_deg.interval95(), number(&sample.fibre_angle_deg))
+    let (Some([low, high]), Some((value, _))) = (sample.fibre_angle_deg.interval95(), spoken(&sample.fibre_angle_deg))
     else {
         let why = sample.fibre_angle_deg.reason().filter(|r| !matches!(r, Reason::Singles | Reason::NotYet));
         return why.map(|_| "Whether it is balanced this photo does not show.".to_owned());
