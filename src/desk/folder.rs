@@ -29,7 +29,10 @@ impl Folder {
     /// A sentence naming the folder.
     pub(crate) fn open(out: &Path) -> Result<Self, String> {
         let refused = |e: std::io::Error| format!("{}: cannot be used: {e}; name another folder", out.display());
-        fs::create_dir_all(out.join("photos")).map_err(refused)?;
+        // Records make it the output folder of a batch, before anything is measured too.
+        for folder in ["photos", "records"] {
+            fs::create_dir_all(out.join(folder)).map_err(refused)?;
+        }
         let out = fs::canonicalize(out).map_err(refused)?;
         let lock = File::create(out.join(LOCK)).map_err(refused)?;
         match lock.try_lock() {

@@ -112,11 +112,7 @@ impl Hand {
     /// # Errors
     /// A sentence where the folder's own files cannot be read.
     pub(crate) fn new(folder: Folder, all: Stated, limits: Limits) -> Result<Arc<Self>, String> {
-        let records = if batch::Folder::is_one(folder.out()) {
-            batch::Folder::open(folder.out()).map_err(|e| e.to_string())?.records
-        } else {
-            Vec::new()
-        };
+        let records = batch::Folder::open(folder.out()).map_err(|e| e.to_string())?.records;
         let here: BTreeMap<String, Listed> =
             folder.photos().into_iter().map(|listed| (batch::id_of(&listed.name), listed)).collect();
         let hand = Self {

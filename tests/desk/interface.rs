@@ -261,7 +261,7 @@ fn a_class_is_marked_as_photos_come() {
     let desk = Desk::open();
     let (status, answer) = desk.ask("PUT", "/api/class/roster", "sample,person\n=1+1,Ivo\n");
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert!(answer["error"].as_str().unwrap().contains("row 2"), "{answer}");
+    assert!(answer["error"].as_str().unwrap().contains("Row 2"), "{answer}");
     let (status, people) =
         desk.ask("PUT", "/api/class/roster", "sample\tperson\nnavy\tMarisk Tarn\nsinging\tIvo Candlebeck\n");
     assert_eq!((status, people), (StatusCode::OK, json!(2)));
@@ -270,6 +270,7 @@ fn a_class_is_marked_as_photos_come() {
         {"figure": "twist_direction", "value": "Z", "weight": 1.0},
     ]});
     desk.change("PUT", "/api/class/target", &target);
+    assert_eq!(desk.get("/api/class")["rows"].as_array().unwrap().len(), 2, "before any photo");
     let id = desk.send("a.jpg", navy());
     desk.settled();
     let astray = desk.get("/api/class");
