@@ -319,6 +319,9 @@ fn the_phones_page_takes_a_photo_and_both_show_its_figures() {
         browser.picture(&seen(&format!("phone-{scheme}-390")));
     }
     assert!(browser.run("return document.documentElement.scrollWidth - innerWidth").as_f64().unwrap() <= 0.0);
+    // The whole paragraph is seen, however long.
+    let cut = browser.run("const l = document.querySelector('#list'); return l.scrollHeight - l.clientHeight");
+    assert!(cut.as_f64().unwrap() <= 1.0, "{cut} px are cut off");
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert_eq!(measured(&desk, "p06-two-ply-z-navy.jpg")["stage"], "measured");
     let (_, errors) = traffic(&browser);
