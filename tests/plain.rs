@@ -41,6 +41,16 @@ fn every_sentence_follows_from_the_figures() {
         sample.twist_angle_deg = known((interval[0] + interval[1]) / 2.0, interval);
         assert!(said(&sample).contains(word), "{}", said(&sample));
     }
+    // The word stands only where the whole interval supports it.
+    for (interval, word) in [
+        ([-4.0, 9.0], "it is balanced"),
+        ([-6.5, 11.5], "this photo does not tell"),
+        ([11.0, 19.0], "lean 15 degrees the way the plies turn"),
+        ([-19.0, -11.0], "lean 15 degrees against the plies"),
+    ] {
+        sample.fibre_angle_deg = known((interval[0] + interval[1]) / 2.0, interval);
+        assert!(said(&sample).contains(word), "{}", said(&sample));
+    }
     sample.twist_direction = Quantity::likely(TwistDirection::S, 0.8, Method::Combined);
     sample.plies = Quantity::likely(1, 0.7, Method::Combined);
     assert!(

@@ -117,7 +117,6 @@ impl Listening {
 
     /// What answers, for a program that brings its own connections; nothing is measured before [`Self::serve`] or
     /// [`Self::start`].
-    #[must_use]
     pub fn router(&self) -> Router {
         router(&self.desk, self.port)
     }

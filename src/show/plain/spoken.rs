@@ -142,32 +142,39 @@ fn evenness(sample: &Sample, units: Units) -> Option<String> {
     Some(said + ".")
 }
 
+/// How far from the axis of a balanced yarn its surface fibres may lie, degrees: where two round plies run at 25 to 32
+/// degrees, ply turns of half to two thirds of the singles' (the spinners' rules), a tenth more or less, leave them within 10
+/// degrees either way, by the geometry of helices.
+const BALANCED_DEG: Interval = [-10.0, 10.0];
+
 /// Fibres along the yarn are what the trade calls balanced; loops that stand off tell of live twist (common practice, no
-/// source). Nothing is said where neither was seen.
+/// source). The word is used only where the whole interval supports it.
 fn balance(sample: &Sample) -> Option<String> {
-    let kinks = sample.kinks.interval95().filter(|[low, _]| *low > 0.0);
-    if kinks.is_some() {
+    if sample.kinks.interval95().is_some_and(|[low, _]| low > 0.0) {
         return Some("It doubles back on itself in places: more twist is in it than it will hold at rest.".to_owned());
     }
     if sample.plies.value().is_none_or(|n| *n < 2) {
         return None;
     }
-    let (Some([low, high]), Some((value, _))) = (sample.fibre_angle_deg.interval95(), spoken(&sample.fibre_angle_deg))
-    else {
+    let found = sample.fibre_angle_deg.interval95().zip(spoken(&sample.fibre_angle_deg));
+    let Some(([low, high], (value, _))) = found else {
         let why = sample.fibre_angle_deg.reason().filter(|r| !matches!(r, Reason::Singles | Reason::NotYet));
         return why.map(|_| "Whether it is balanced this photo does not show.".to_owned());
     };
-    Some(if low <= 0.0 && high >= 0.0 {
+    let lean = value.trim_start_matches('-');
+    Some(if low >= BALANCED_DEG[0] && high <= BALANCED_DEG[1] {
         "As far as the photo shows it is balanced: the fibres on its surface lie along the yarn.".to_owned()
-    } else if low > 0.0 {
+    } else if low > BALANCED_DEG[1] {
         format!(
-            "The fibres on its surface lean {value} degrees the way the plies turn: it has more ply twist than balance asks."
+            "The fibres on its surface lean {lean} degrees the way the plies turn: it has more ply twist than balance asks."
+        )
+    } else if high < BALANCED_DEG[0] {
+        format!(
+            "The fibres on its surface lean {lean} degrees against the plies: it has less ply twist than balance asks."
         )
     } else {
-        format!(
-            "The fibres on its surface lean {} degrees against the plies: it has less ply twist than balance asks.",
-            value.trim_start_matches('-')
-        )
+        "Whether it is balanced this photo does not tell: the fibres on its surface are not seen surely enough."
+            .to_owned()
     })
 }
 
