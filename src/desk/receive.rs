@@ -71,10 +71,8 @@ pub(crate) async fn receive(
     mut body: Body,
 ) -> Result<Arrived, Refused> {
     let limit = hand.limits.max_bytes;
-    let too_large =
-        || Refused::with(StatusCode::PAYLOAD_TOO_LARGE, format!("the photo is larger than {} MB", limit >> 20));
     if announced.is_some_and(|bytes| bytes > limit) {
-        return Err(too_large());
+        return Err(too_large(limit));
     }
     let busy = || Refused::with(StatusCode::SERVICE_UNAVAILABLE, "too many photos at once; send it again");
     let place = tokio::time::timeout(PLACE_WITHIN, Arc::clone(&places.0).acquire_owned());
@@ -85,23 +83,46 @@ pub(crate) async fn receive(
         let (hand, name) = (Arc::clone(hand), name.name.clone());
         tokio::task::spawn_blocking(move || written(&hand, &name, pieces))
     };
+    let sent = passed_on(&mut body, &send, announced, limit).await;
+    // Without its end the writer gives the file up; the answer waits until nothing of it is left.
+    drop(send);
+    let written = writer.await.map_err(|_broken| Refused::failed("the photo could not be kept; send it again"))?;
+    sent?;
+    match written {
+        Ok(Kept::New(check)) => {
+            let (id, new) = hand.arrived(&name.name, check);
+            Ok(Arrived { id, new })
+        }
+        Ok(Kept::Known(id)) => Ok(Arrived { id, new: false }),
+        Err(error) => Err(Refused::failed(error.to_string())),
+    }
+}
+
+/// Hands the pieces of a body to the writer, and their end where all of them have come.
+async fn passed_on(
+    body: &mut Body,
+    send: &mpsc::Sender<Piece>,
+    announced: Option<u64>,
+    limit: u64,
+) -> Result<(), Refused> {
     let began = Instant::now();
     let mut bytes = 0u64;
     let slow = || Refused::with(StatusCode::REQUEST_TIMEOUT, "the photo came too slowly; send it again from nearer by");
     let broken = || Refused::with(StatusCode::BAD_REQUEST, "the photo broke off; send it again");
     loop {
-        let next = std::future::poll_fn(|cx| Pin::new(&mut body).poll_frame(cx));
+        let next = std::future::poll_fn(|cx| Pin::new(&mut *body).poll_frame(cx));
         let Some(frame) = tokio::time::timeout(PIECE_WITHIN, next).await.map_err(|_late| slow())? else { break };
         let Ok(piece) = frame.map_err(|_gone| broken())?.into_data() else { continue };
         bytes += piece.len() as u64;
         if bytes > limit {
-            return Err(too_large());
+            return Err(too_large(limit));
         }
         if began.elapsed() > SLOW_START && bytes < LEAST_BYTES_PER_SECOND * began.elapsed().as_secs() {
             return Err(slow());
         }
         if send.send(Piece::Bytes(piece)).await.is_err() {
-            break;
+            // The writer has stopped, and says why.
+            return Ok(());
         }
     }
     if bytes == 0 {
@@ -110,17 +131,12 @@ pub(crate) async fn receive(
     if announced.is_some_and(|announced| announced != bytes) {
         return Err(broken());
     }
-    // A writer that has stopped says why below.
     let _ = send.send(Piece::End).await;
-    drop(send);
-    match writer.await.map_err(|_broken| Refused::failed("the photo could not be kept; send it again"))? {
-        Ok(Kept::New(check)) => {
-            let (id, new) = hand.arrived(&name.name, check);
-            Ok(Arrived { id, new })
-        }
-        Ok(Kept::Known(id)) => Ok(Arrived { id, new: false }),
-        Err(error) => Err(Refused::failed(error.to_string())),
-    }
+    Ok(())
+}
+
+fn too_large(limit: u64) -> Refused {
+    Refused::with(StatusCode::PAYLOAD_TOO_LARGE, format!("the photo is larger than {} MB", limit >> 20))
 }
 
 /// A name that is free again whatever becomes of the photo.
