@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::BatchError;
-use crate::card::label::fnv1a;
+use crate::card::label::{fnv1a, fnv1a_from};
 use crate::figures::Report;
 use crate::show::{file, json};
 use crate::work::saved::{self, SavedError};
+use crate::work::stated::Stated;
 
 /// The folders below the output folder.
 const FOLDERS: [&str; 5] = ["records", "reports", "overlays", "looks", "samples"];
@@ -47,7 +48,7 @@ pub struct Record {
 
 /// A stable name for a photo's files: what its name allows, and a check of the whole name against collisions.
 #[must_use]
-pub(super) fn id(name: &str) -> String {
+pub fn id(name: &str) -> String {
     let stem = name.rsplit('/').next().unwrap_or(name);
     let stem = stem.rsplit_once('.').map_or(stem, |(before, _)| before);
     let plain: String =
@@ -78,7 +79,42 @@ pub(super) fn names_picture(path: &Path) -> bool {
 /// A check of some content: its length and a 64-bit hash. Guards against change, not against malice.
 #[must_use]
 pub(super) fn check(bytes: &[u8]) -> String {
-    format!("{:x}-{:016x}", bytes.len(), fnv1a(bytes))
+    let mut check = Check::default();
+    check.add(bytes);
+    check.text()
+}
+
+/// The same, of content that comes in pieces.
+#[derive(Debug, Clone, Copy)]
+pub struct Check {
+    bytes: u64,
+    hash: u64,
+}
+
+impl Default for Check {
+    fn default() -> Self {
+        Self { bytes: 0, hash: fnv1a(b"") }
+    }
+}
+
+impl Check {
+    /// Adds a piece.
+    pub fn add(&mut self, piece: &[u8]) {
+        self.bytes += piece.len() as u64;
+        self.hash = fnv1a_from(self.hash, piece);
+    }
+
+    /// Length so far, bytes.
+    #[must_use]
+    pub fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// As text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        format!("{:x}-{:016x}", self.bytes, self.hash)
+    }
 }
 
 /// Which program measured: its version and a check of its own file, so that a rebuilt program measures again. The
@@ -96,18 +132,19 @@ pub(super) fn report_path(out: &Path, id: &str) -> PathBuf {
 }
 
 /// Where a photo's pictures lie below the output folder: what was measured, the strand laid straight, a part of it
-/// enlarged, and what is known of the two.
+/// enlarged, what is known of the two, and what was measured as lines that a page can draw.
 pub(super) struct PicturePaths {
     pub(super) overlay: String,
     pub(super) strand: String,
     pub(super) near: String,
     pub(super) facts: String,
+    pub(super) sketch: String,
 }
 
 impl PicturePaths {
-    fn all(id: &str) -> [String; 4] {
-        let Self { overlay, strand, near, facts } = Self::of(id);
-        [overlay, strand, near, facts]
+    fn all(id: &str) -> [String; 5] {
+        let Self { overlay, strand, near, facts, sketch } = Self::of(id);
+        [overlay, strand, near, facts, sketch]
     }
 
     pub(super) fn of(id: &str) -> Self {
@@ -116,6 +153,7 @@ impl PicturePaths {
             strand: format!("looks/{id}-strand.png"),
             near: format!("looks/{id}-near.png"),
             facts: format!("looks/{id}.json"),
+            sketch: format!("looks/{id}-marks.json"),
         }
     }
 }
@@ -135,7 +173,7 @@ pub(super) fn make_folders(out: &Path) -> Result<(), BatchError> {
 /// Writes a record after what it speaks of; what an earlier one of the same photo spoke of besides is removed first.
 pub(super) fn write(out: &Path, record: &Record) -> Result<(), BatchError> {
     if let Some(old) = read(&record_path(out, &record.id)) {
-        forget(out, &old, Some(record))?;
+        clear(out, &old, Some(record))?;
     }
     let text = json::text(record).map_err(|e| BatchError::Format(e.to_string()))?;
     Ok(file::write(&record_path(out, &record.id), text.as_bytes())?)
@@ -218,7 +256,7 @@ pub(super) fn samples(out: &Path) -> impl Iterator<Item = (PathBuf, String)> {
 
 /// Removes what an earlier record says was written and a later one does not, as far as it is still what was written.
 /// Whatever else lies there is not ours to touch.
-fn forget(out: &Path, old: &Record, new: Option<&Record>) -> Result<(), BatchError> {
+fn clear(out: &Path, old: &Record, new: Option<&Record>) -> Result<(), BatchError> {
     let kept: Vec<String> = new.map(Record::files).unwrap_or_default().into_iter().map(|(path, _)| path).collect();
     for (below, wrote) in old.files() {
         let path = out.join(&below);
@@ -250,7 +288,7 @@ pub(super) fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchE
         }
         match read(&path) {
             Some(record) => {
-                forget(out, &record, None)?;
+                clear(out, &record, None)?;
                 gone.push(record.photo);
             }
             None => gone.push(format!("records/{stem}.json (damaged)")),
@@ -259,6 +297,28 @@ pub(super) fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchE
     }
     gone.sort();
     Ok(gone)
+}
+
+/// The record of one photo by the name of its files; `None` where there is none.
+#[must_use]
+pub fn one(out: &Path, id: &str) -> Option<Record> {
+    read(&record_path(out, id))
+}
+
+/// Forgets a photo: its record first, so that nothing half is taken for a finished photo, then what the record says was
+/// written, as far as it is still what was written, and what was stated of the photo.
+///
+/// # Errors
+/// [`BatchError::Stale`] where one of them cannot be removed.
+pub fn forget(out: &Path, photo: &str) -> Result<(), BatchError> {
+    let id = id(photo);
+    let path = record_path(out, &id);
+    let record = read(&path);
+    remove(&path)?;
+    if let Some(record) = record {
+        clear(out, &record, None)?;
+    }
+    remove(&Stated::place(out, &id))
 }
 
 /// The record of an earlier run, if it has the same key and its files are whole.
@@ -284,11 +344,11 @@ pub(super) fn all(folder: &Path) -> Result<Vec<Record>, SavedError> {
     Ok(found)
 }
 
-/// The report of a record; `None` for a failed photo.
+/// The report of a record of the output folder `out`; `None` for a failed photo.
 ///
 /// # Errors
 /// [`SavedError`] where it cannot be read or is not what the record says.
-pub(super) fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError> {
+pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError> {
     let Some(wanted) = &record.report_check else { return Ok(None) };
     let file = report_path(out, &record.id);
     let text = saved::read_text(&file, 1 << 30)?;
@@ -323,7 +383,8 @@ fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {
 
 /// Removes temporary files. What cannot be removed does no harm.
 pub(super) fn sweep(out: &Path) {
-    let folders = FOLDERS.iter().map(|f| out.join(f)).chain([out.to_owned()]);
+    // Photos may be received into the output folder itself, and what is stated of them is kept there.
+    let folders = FOLDERS.iter().chain(&["photos", "stated"]).map(|f| out.join(f)).chain([out.to_owned()]);
     for entry in folders.filter_map(|f| fs::read_dir(f).ok()).flatten().flatten() {
         let name = entry.file_name();
         let name = name.to_string_lossy();

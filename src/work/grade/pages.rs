@@ -48,8 +48,12 @@ fn range(ends: [String; 2]) -> String {
     if least == most { most } else { format!("{least} to {most}") }
 }
 
-fn total(mark: &Mark) -> String {
-    range(mark.total.map(|end| format!("{end:.1}")))
+impl Mark {
+    /// The mark as a figure or a range.
+    #[must_use]
+    pub fn words(&self) -> String {
+        range(self.total.map(|end| format!("{end:.1}")))
+    }
 }
 
 /// On how much of the target a mark rests.
@@ -85,7 +89,7 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
     let _ = write!(
         main,
         "<p><span class=\"mark num\">{}</span> out of {}: {}.</p>",
-        total(mark),
+        mark.words(),
         mark.out_of,
         rests_on(mark)
     );
@@ -178,7 +182,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
                 let _ = write!(
                     main,
                     "<td class=\"r\"><strong>{}</strong><br><small>{}</small></td>",
-                    total(mark),
+                    mark.words(),
                     rests_on(mark)
                 );
                 for c in &mark.criteria {
