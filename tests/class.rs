@@ -211,8 +211,10 @@ fn thirty_people_with_four_photos_each_are_marked_by_one_command() {
     assert_eq!(done.status.code(), Some(5), "{}", String::from_utf8_lossy(&done.stderr));
     let told: serde_json::Value = serde_json::from_slice(&done.stdout).unwrap();
     assert_eq!(told["people"], 30);
-    // All but who sent nothing and whose photos show no ruler.
-    assert_eq!(told["marked"], 28);
+    // All but who sent nothing; without a ruler, evenness and direction are left, 2 of 5 weights.
+    assert_eq!(told["marked"], 29);
+    let spoilt = told["marks"].as_array().unwrap().iter().find(|m| m["sample"] == "Socks / Fenn Larkrise").unwrap();
+    assert_eq!((&spoilt["rests_on_percent"], &spoilt["provisional"]), (&40.0.into(), &true.into()));
     assert_eq!(told["without_photo"], serde_json::json!(["Socks / Dorrin Ploughley"]));
     assert_eq!(told["unread"], serde_json::json!(["p10-1.jpg"]));
     assert_eq!(told["not_on_roster"], serde_json::json!(["p11-0.jpg"]));
@@ -236,8 +238,7 @@ fn thirty_people_with_four_photos_each_are_marked_by_one_command() {
         ("20.0", "20.0"),
         // Diameters 1.9, 2.0, 2.1, 2.2: mean 2.05, standard deviation sqrt((0.15^2 + 0.05^2 + 0.05^2 + 0.15^2) / 3)
         // = 0.12910, of the mean half of it, 0.06455; Student's t for 3 degrees of freedom 3.1824 (any table): 0.20543.
-        // The interval, 1.8446 to 2.2554, holds 2.0: it cannot be told from the target, full mark. Its far end is
-        // 0.2554 away: (0.5 - 0.2554) / 0.4 = 0.6115; 4 x (1.2230 + 3) = 16.89.
+        // The interval, 1.8446 to 2.2554, holds 2.0: full at the most. Its far end is 0.2554 away: (0.5 - 0.2554) / 0.4 = 0.6115; 4 x (1.2230 + 3) = 16.89.
         ("20.0", "16.9"),
         // 2.35, 2.40, 2.30, 2.35: mean 2.35, sd sqrt(0.005 / 3) = 0.040825, half 0.020412, x 3.1824 = 0.06496. The near
         // end, 2.28504, is 0.28504 away: 0.21496 / 0.4 = 0.5374; 4 x (1.0748 + 3) = 16.30. The far end, 2.41496:
@@ -248,11 +249,13 @@ fn thirty_people_with_four_photos_each_are_marked_by_one_command() {
         ("18.0", "18.0"),
         // CV 13 %: 3 over, (6 - 3) / (6 - 2) = 0.75; wrong way round: 4 x (2 + 1 + 0.75 + 0) = 15.
         ("15.0", "15.0"),
-        // No ruler on any: only evenness and direction are left, 2 of 5 weights, less than half: no mark.
-        ("", ""),
+        // No ruler on any: evenness and direction are as asked, 2 of 5 weights; the rest may be worth nothing or all.
+        ("20.0", "8.0"),
     ];
-    for (n, (mark, least)) in by_hand.into_iter().enumerate() {
-        assert_eq!((cell(n, "mark").as_str(), cell(n, "least_mark").as_str()), (mark, least), "{}", PEOPLE[n]);
+    for (n, (most, least)) in by_hand.into_iter().enumerate() {
+        assert_eq!((cell(n, "most_mark").as_str(), cell(n, "least_mark").as_str()), (most, least), "{}", PEOPLE[n]);
+        let (rests_on, provisional) = if n == 5 { ("40", "yes") } else { ("100", "no") };
+        assert_eq!((cell(n, "rests_on_percent"), cell(n, "provisional")), (rests_on.into(), provisional.into()));
     }
     assert_eq!(cell(1, "diameter_mm_standing"), "cannot-be-told-apart");
     assert_eq!(cell(2, "diameter_mm_standing"), "misses");

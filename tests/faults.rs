@@ -290,21 +290,73 @@ mod unix {
         if !cfg!(target_os = "linux") || !shell_can("ulimit -v 1000000") {
             return;
         }
-        let folder = tempfile::tempdir().expect("a folder");
+        let folder = photos(2);
         large(folder.path());
-        for file in ["large.jpg", "large.png"] {
+        fs::copy(folder.path().join("large.png"), folder.path().join("photos/large.png")).expect("copied");
+        let steps = [1000, 700, 500, 400, 350, 300, 250, 225, 200, 175, 150, 125, 100, 90, 80, 70, 60];
+        for file in ["large.jpg", "large.png", "photos/p00.png"] {
             let mut codes = Vec::new();
-            for megabytes in [1000, 700, 500, 400, 300, 250, 200, 150] {
-                let output = under(&format!("ulimit -v {}", megabytes * 1000), folder.path(), &["measure", file]);
+            for megabytes in steps {
+                let limit = format!("ulimit -v {}", megabytes * 1000);
+                let args = ["measure", file, "--overlay", "seen.png", "--html", "seen.html"];
+                let output = under(&limit, folder.path(), &args);
                 let code = ended(&output, &[0, 1, 3]);
                 if code == 3 {
                     assert!(told(&output).contains("memory"), "{megabytes} MB: {}", told(&output));
+                    assert!(!folder.path().join("seen.png").exists() && output.stdout.is_empty());
+                } else {
+                    fs::remove_file(folder.path().join("seen.png")).expect("it was drawn");
                 }
                 codes.push(code);
             }
             assert!(codes[0] < 2, "{file}: 1 GB must do: {codes:?}");
             assert!(codes.contains(&3), "{file}: no limit was felt: {codes:?}");
         }
+        for megabytes in steps {
+            let limit = format!("ulimit -v {}", megabytes * 1000);
+            let out = format!("out{megabytes}");
+            let output = under(&limit, folder.path(), &["batch", "photos", "--threads", "4", "--out", &out]);
+            let code = ended(&output, &[0, 1, 5]);
+            assert!(code != 5 || told(&output).contains("failed"), "{megabytes} MB: {}", told(&output));
+            all_whole(&folder.path().join(&out));
+        }
+    }
+
+    /// A PNG of `width` x `height` in four channels of 16 bits, with `profile` as its colour profile.
+    fn deep(path: &Path, width: u32, height: u32, profile: Vec<u8>) {
+        let mut about = png::Info::with_size(width, height);
+        (about.color_type, about.bit_depth) = (png::ColorType::Rgba, png::BitDepth::Sixteen);
+        about.icc_profile = (!profile.is_empty()).then(|| profile.into());
+        let file = std::io::BufWriter::new(fs::File::create(path).expect("a file"));
+        let mut encoder = png::Encoder::with_info(file, about).expect("a PNG");
+        encoder.set_compression(png::Compression::Fastest);
+        let mut writer = encoder.write_header().expect("its header");
+        let row: Vec<u8> = (0..width).flat_map(|x| [200 + (x % 7) as u8, 0, 190, 0, 180, 0, 255, 255]).collect();
+        let mut rows = writer.stream_writer().expect("rows");
+        for _ in 0..height {
+            std::io::Write::write_all(&mut rows, &row).expect("a row");
+        }
+        rows.finish().expect("its end");
+    }
+
+    /// What a file unpacks to is not taken on trust: 12 megapixels of 16 bits and four channels fit where those of eight bits
+    /// and three do, and a colour profile of any size stays packed.
+    #[test]
+    fn neither_deep_samples_nor_a_huge_profile_take_memory() {
+        if !cfg!(target_os = "linux") || !shell_can("ulimit -v 300000") {
+            return;
+        }
+        let folder = tempfile::tempdir().expect("a folder");
+        large(folder.path());
+        deep(&folder.path().join("deep.png"), 4000, 3000, Vec::new());
+        deep(&folder.path().join("bomb.png"), 300, 200, vec![0; 400 << 20]);
+        let fits = |file: &str, megabytes: u32| {
+            let output = under(&format!("ulimit -v {}", megabytes * 1000), folder.path(), &["measure", file]);
+            ended(&output, &[0, 1, 3]) < 2
+        };
+        let least = (60..400).step_by(10).find(|mb| fits("large.png", *mb)).expect("400 MB must do");
+        assert!(fits("deep.png", least + 10), "{least} MB do for eight bits");
+        assert!(fits("bomb.png", 200));
     }
 
     #[test]
@@ -342,10 +394,10 @@ mod unix {
         same(&folder.path().join("whole"), &folder.path().join("out4"));
     }
 
-    /// A disk that takes no more, by way of the largest size of a file (its signal ignored, so that writing fails).
+    /// A disk that takes no more, by way of the largest size of a file.
     #[test]
     fn a_disk_that_takes_no_more_leaves_nothing_half_written() {
-        if !shell_can("trap '' XFSZ && ulimit -f 8") {
+        if !shell_can("ulimit -f 8") {
             return;
         }
         let folder = photos(3);
@@ -353,7 +405,7 @@ mod unix {
         ended(&batch(folder.path(), &whole).output().expect("it runs"), &[0, 1]);
         let mut refused = 0;
         for blocks in [1, 2, 4, 8, 16, 32, 64, 128] {
-            let limit = format!("trap '' XFSZ && ulimit -f {blocks}");
+            let limit = format!("ulimit -f {blocks}");
             let args = ["measure", "photos/p00.png", "--overlay", "seen.png", "--csv", "table.csv"];
             let code = ended(&under(&limit, folder.path(), &args), &[0, 1, 4]);
             for made in ["seen.png", "table.csv"] {
@@ -367,6 +419,8 @@ mod unix {
             let output = under(&limit, folder.path(), &["batch", "photos", "--threads", "2", "--out", "out"]);
             refused += usize::from(ended(&output, &[0, 1, 4]) == 4);
             all_whole(&folder.path().join("out"));
+            let left = files(folder.path()).into_iter().find(|f| f.extension().is_some_and(|e| e == "tmp"));
+            assert_eq!(left, None, "{blocks} blocks");
         }
         assert!(refused > 0, "no limit was felt");
         ended(&batch(folder.path(), &folder.path().join("out")).output().expect("it runs"), &[0, 1]);

@@ -6,9 +6,12 @@
 use strandrule::base::colour::srgb_of_linear;
 use strandrule::base::raster::Raster;
 use strandrule::figures::words::Reason;
-use strandrule::measure::photo::{CameraFacts, Photo};
+use strandrule::measure::photo::{CameraFacts, Limits, Photo, decode, read};
+use strandrule::measure::pipeline::{Params, Request, measure};
 use strandrule::measure::scale::{Scale, ScaleFound};
 use strandrule::measure::strand::{LeftOutWhy, StrandParams, StrandRequest, find_strands};
+use strandrule::show::summary;
+use strandrule::synth::{shoot_jpeg, story};
 
 const WIDE: usize = 1400;
 const HIGH: usize = 800;
@@ -66,4 +69,53 @@ fn loops_are_counted_and_waves_are_not() {
             assert!(!beside.is_empty() && beside.iter().all(|s| s.left_out == Some(LeftOutWhy::Kink)), "beside {at}");
         }
     }
+}
+
+// The demo's own photo of it, with its truth: two closed curls, and a strand that is even but for them.
+#[test]
+fn the_curls_of_the_demo_are_counted_and_kept_out_of_the_evenness() {
+    let chapter = story::story().into_iter().find(|c| c.scene.name == "07-too-much-twist").expect("it is told");
+    let (bytes, truth) = shoot_jpeg(&chapter.scene).expect("encodes");
+    let truth = serde_json::to_value(&truth).expect("JSON");
+    let photo = decode("07.jpg".as_ref(), bytes, &Limits::default()).expect("decodes");
+    let report = measure(&photo, &Request::default(), &Params::default()).report;
+    let sample = &report.sample;
+    let metres = truth["strands"][0]["on_card_length_mm"].as_f64().expect("a length") / 1000.0;
+    let kinks = sample.kinks.value().expect("counted") * metres;
+    assert!((kinks - 2.0).abs() < 0.3, "{kinks} kinks");
+    let curls = truth["strands"][0]["kinks"].as_array().expect("curls").len();
+    let left_out = report.strands[0].left_out.iter().filter(|l| l.why == "kink");
+    let diameter = sample.diameter_mm.value().expect("a width");
+    // Two diameters on either side of the foot, which is itself about as long as the strand is thick.
+    let lengths: Vec<f64> = left_out.map(|l| l.end_mm.expect("mm") - l.start_mm.expect("mm")).collect();
+    assert_eq!(lengths.len(), curls);
+    assert!(lengths.iter().all(|l| *l > 4.5 * diameter), "{lengths:?} mm left out at {diameter} mm");
+    let faults = sample.evenness.faults.as_ref().expect("searched");
+    assert!(faults.list.is_empty(), "{:?}", faults.list);
+    let [low, high] = sample.evenness.diameter_cv_percent.interval95().expect("an interval");
+    let cv = truth["yarn"]["width_mm"]["cv_pct"].as_f64().expect("a spread");
+    assert!(low <= cv && cv <= high, "{low} to {high} % for {cv}");
+    let told = summary::text(&report);
+    let line = told.lines().find(|l| l.trim_start().starts_with("kinks")).expect("a line for kinks");
+    assert!(line.contains(" per metre ") && line.ends_with(')'), "{line}");
+}
+
+// Four passes that run off the card, over its edge onto a table of wood; nothing curls.
+#[test]
+fn the_edge_of_the_card_is_no_kink() {
+    let chapter = story::story().into_iter().find(|c| c.scene.name == "08-skein-passes").expect("it is told");
+    let (bytes, _) = shoot_jpeg(&chapter.scene).expect("encodes");
+    let photo = decode("08.jpg".as_ref(), bytes, &Limits::default()).expect("decodes");
+    let report = measure(&photo, &Request::default(), &Params::default()).report;
+    assert_eq!(report.sample.strands, 4);
+    assert_eq!(report.sample.kinks.value(), Some(&0.0));
+}
+
+#[test]
+fn a_summary_without_kinks_has_no_line_for_them() {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/photos/p06-two-ply-z-navy.jpg");
+    let photo = read(&path, &Limits::default()).expect("it reads");
+    let report = measure(&photo, &Request::default(), &Params::default()).report;
+    assert_eq!(report.sample.kinks.value(), Some(&0.0));
+    assert!(!summary::text(&report).contains("kinks"));
 }

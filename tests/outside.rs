@@ -4,6 +4,7 @@
 
 use approx::assert_relative_eq;
 use strandrule::base::units::{Angle, Mm, TurnsPerMm};
+use strandrule::figures::balance::{Balance, FIBRES_DEG, TURNS};
 use strandrule::figures::weight::{MEANING_LOOSE, categories_within, weight_categories};
 use strandrule::figures::{Method, Quantity};
 use strandrule::work::arithmetic::yarn_number::{System, resultant_tex, tex_of_skein};
@@ -112,9 +113,8 @@ fn plying_leaves_some_twist_in_the_singles() {
 // Source: handspinning rule, ply twist = 2/3 of the singles' (two teachers' pages); geometry of parallel fibres 0.5.
 #[test]
 fn balance_is_a_band_between_the_rules() {
-    use helix::PlyBalance::{Balanced, Overplied, Underplied};
-    let of =
-        |singles: f64, ply: f64| helix::ply_balance(TurnsPerMm::from_per_inch(singles), TurnsPerMm::from_per_inch(ply));
+    use Balance::{Balanced, Overplied, Underplied};
+    let of = |singles: f64, ply: f64| Balance::of_turns([singles; 2], [ply; 2]);
     assert_eq!(of(9.0, 6.0), Some(Balanced));
     assert_eq!(of(9.0, 3.0), Some(Underplied));
     assert_eq!(of(9.0, 8.5), Some(Overplied));
@@ -124,6 +124,20 @@ fn balance_is_a_band_between_the_rules() {
         "a teacher's worked case: 24-26 turns in the singles, about 16 in the ply"
     );
     assert_eq!(of(0.0, 6.0), None);
+}
+
+// Source: geometry of helices, worked by hand: two round touching plies wind on their own radius, so that turns T show their
+// axes at tan b = 2 pi r T; of the singles' turns T_s - T cos^2 b are left, which lay the fibres back by their own helix.
+#[test]
+fn the_fibres_band_of_balance_is_that_of_the_turns() {
+    for band_deg in [25.0f64, 28.0, 32.0] {
+        let band = band_deg.to_radians();
+        for (fibres_deg, turns) in FIBRES_DEG.into_iter().zip(TURNS) {
+            let left = (band - fibres_deg.to_radians()).tan();
+            let ratio = band.tan() / (left + band.tan() * band.cos().powi(2));
+            close(ratio, turns, 0.025);
+        }
+    }
 }
 
 // Source: ASTM D2260 tables of conversion factors; exact factors from 0.9144 m and 453.59237 g.

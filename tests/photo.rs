@@ -103,7 +103,7 @@ const FAULTS: &[(&str, &str)] = &[
     ("half-of-rgb.png", "damaged or incomplete"),
     ("half-of-strips.tif", "damaged or incomplete"),
     ("huge-header.jpg", "above the limit"),
-    ("huge-header.png", "more memory"),
+    ("huge-header.png", "above the limit"),
     ("huge-header.tif", "damaged or incomplete"),
     ("large-header.jpg", "above the limit"),
     ("large-header.png", "above the limit"),

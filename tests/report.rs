@@ -107,7 +107,7 @@ fn every_report_validates_and_has_the_fixed_part() {
         let faults = at(&value, "sample.evenness").expect("evenness");
         assert!(faults["faults"].is_object() || faults["faults_reason"]["code"].is_string(), "{faults}");
         for strand in value["strands"].as_array().expect("a list") {
-            let lengths: Vec<usize> = ["at_mm", "width_mm", "twist_angle_deg", "twists_per_inch"]
+            let lengths: Vec<usize> = ["at_mm", "width_mm", "twist_angle_deg", "twists_per_inch", "x_px", "y_px"]
                 .iter()
                 .map(|name| strand["profile"][name].as_array().expect("a profile").len())
                 .collect();
@@ -207,4 +207,31 @@ fn the_table_has_every_quantity_of_the_fixed_part_and_rows_of_one_length() {
     assert_eq!(reader.headers().expect("a header").iter().collect::<Vec<_>>(), header);
     let rows: Vec<_> = reader.records().map(|r| r.expect("a row as long as the header")).collect();
     assert_eq!(rows.len(), reports.len());
+}
+
+/// Something long and narrow that may be no yarn is not headed as yarn.
+#[test]
+fn what_gave_no_figure_is_not_called_yarn() {
+    fn unanswered(value: &mut serde_json::Value) {
+        match value {
+            serde_json::Value::Object(fields) if fields.contains_key("budget") => {
+                let reason = serde_json::json!({ "code": "no-yarn-structure", "message": "" });
+                *value = serde_json::json!({ "value": null, "interval95": null, "method": null, "reason": reason, "budget": [] });
+            }
+            serde_json::Value::Object(fields) => fields.values_mut().for_each(unanswered),
+            _ => {}
+        }
+    }
+    let mut report: serde_json::Value = serde_json::from_str(include_str!("fuzz/reference.json")).unwrap();
+    let head = |report: &serde_json::Value| {
+        let report: strandrule::figures::Report = serde_json::from_value(report.clone()).unwrap();
+        strandrule::show::summary::headline(&report.sample)
+    };
+    for figure in ["plies", "twist_direction"] {
+        unanswered(&mut report["sample"][figure]);
+    }
+    assert_eq!(head(&report), "yarn, twist not seen");
+    unanswered(&mut report["sample"]);
+    assert!(report["sample"]["strands"].as_u64() > Some(0));
+    assert_eq!(head(&report), "no yarn measured");
 }

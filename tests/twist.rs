@@ -85,6 +85,8 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
             number: k as u32 + 1,
             chosen: true,
             parted: false,
+            beside: false,
+            eye: None,
             step_px: 1.0,
             strip: Strip::straighten(&photo.rgb, &stations, 1.0, widest * 0.75),
             stations,
@@ -99,7 +101,9 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
         wraps: None,
         refused: Vec::new(),
         pointed_at: false,
+        coarse: 0.0,
         reason: None,
+        map: None,
     }
 }
 
@@ -353,6 +357,8 @@ fn drawn(
         number: 1,
         chosen: true,
         parted: false,
+        beside: false,
+        eye: None,
         step_px: 1.0,
         stations,
         strip: Strip { rgb, middle_row: side as f64, step_px: 1.0 },
@@ -366,7 +372,9 @@ fn drawn(
         wraps: None,
         refused: Vec::new(),
         pointed_at: false,
+        coarse: 0.0,
         reason: None,
+        map: None,
     }
 }
 

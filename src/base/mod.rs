@@ -3,6 +3,7 @@
 pub mod colour;
 pub mod font;
 pub mod geometry;
+pub mod line;
 pub mod raster;
 pub mod stats;
 pub mod units;

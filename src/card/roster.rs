@@ -32,6 +32,9 @@ pub enum RosterError {
         /// The columns found.
         found: String,
     },
+    /// A column that is there twice.
+    #[error("the column \"{0}\" is there twice; keep one")]
+    Twice(&'static str),
     /// The table cannot be taken apart.
     #[error("row {row}: {problem}")]
     Malformed {
@@ -101,10 +104,15 @@ pub fn labels(bytes: &[u8]) -> Result<Vec<Label>, RosterError> {
         csv::ReaderBuilder::new().delimiter(delimiter).flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
     let columns = reader.headers().map_err(|e| malformed(&e))?.clone();
     let find = |column: &'static str| {
-        columns.iter().position(|c| c.eq_ignore_ascii_case(column)).ok_or_else(|| RosterError::NoColumn {
-            column,
-            found: columns.iter().map(|c| format!("\"{}\"", c.escape_debug())).collect::<Vec<_>>().join(", "),
-        })
+        let mut places = columns.iter().enumerate().filter(|(_, c)| c.eq_ignore_ascii_case(column)).map(|(i, _)| i);
+        match (places.next(), places.next()) {
+            (Some(only), None) => Ok(only),
+            (Some(_), Some(_)) => Err(RosterError::Twice(column)),
+            (None, _) => Err(RosterError::NoColumn {
+                column,
+                found: columns.iter().map(|c| format!("\"{}\"", c.escape_debug())).collect::<Vec<_>>().join(", "),
+            }),
+        }
     };
     let (sample, person) = (find("sample")?, find("person")?);
 
@@ -171,6 +179,12 @@ mod tests {
         assert_eq!(read.len(), 2);
         assert_eq!((read[0].sample(), read[0].person()), ("Fleece A", Some("Ada")));
         assert_eq!((read[1].sample(), read[1].person()), ("Fleece; B", None));
+    }
+
+    #[test]
+    fn a_column_that_is_there_twice_is_no_roster() {
+        assert_eq!(labels(b"sample,person,Sample\nA,x,B\n"), Err(RosterError::Twice("sample")));
+        assert_eq!(labels(b"sample;person;person\nA;x;y\n"), Err(RosterError::Twice("person")));
     }
 
     #[test]

@@ -16,7 +16,8 @@ Examples:
       the overlay showed that piece 2 is the yarn
 
 Exit codes: 0 at least one figure answered; 1 none (the report says why); 2 wrong usage; 3 a photo
-that cannot be read; 4 an output that cannot be written; 5 a batch finished, some photos failed.";
+or another file cannot be read or is wrong; 4 an output cannot be written; 5 a batch finished, some
+photos failed.";
 
 /// Measures yarn from a photo: how thick, how many wraps and twists to the inch, S or Z, at what angle, how many plies,
 /// how even. Every figure comes with its 95 % interval, or with the reason why the photo does not support one.

@@ -10,10 +10,11 @@ use serde::Serialize;
 use super::args::LookArgs;
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::Places;
 use super::settings::LookSettings;
 use crate::measure::pipeline::Params;
 use crate::show::{escape, json};
-use crate::work::batch::{self, Batch, BatchError, Grouping, Shard, Summary};
+use crate::work::batch::{self, Batch, BatchError, Grouping, Listed, Shard, Summary};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -99,18 +100,28 @@ struct Done {
 
 /// Runs the batch.
 pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failure> {
-    let grouping = grouping_of(args.map.as_deref(), args.group)?;
     let shard = args.shard.as_deref().map(shard).transpose()?;
-    let (records, summary) = if args.merge.is_empty() {
-        measure(args, shard, console)?
+    let mut places = Places::of_program();
+    places.may_read("the mapping file", args.map.as_deref());
+    places.may_read("the list", args.list.as_deref().filter(|file| file.as_os_str() != "-"));
+    places.writes("--out", &args.out);
+    let (grouping, records, summary) = if args.merge.is_empty() {
+        let photos = listed(args)?;
+        check(&photos, &args.out, places)?;
+        let grouping = grouping_of(args.map.as_deref(), args.group)?;
+        let (records, summary) = measure(args, photos, shard, console)?;
+        (grouping, records, summary)
     } else {
+        check(&[], &args.out, places)?;
+        let grouping = grouping_of(args.map.as_deref(), args.group)?;
         let records = batch::merge(&args.merge, &args.out)?;
         let failed = records.iter().filter(|r| r.failure.is_some()).count();
         let answered = records.iter().filter(|r| r.answered).count();
         let summary = Summary { photos: records.len(), failed, answered, unchanged: 0 };
-        (records, summary)
+        (grouping, records, summary)
     };
     let table = if shard.is_none() {
+        tidy(&args.out, &records, console)?;
         batch::write_tables(&args.out, &records, &grouping)?;
         Some(args.out.join("photos.csv").display().to_string())
     } else {
@@ -178,14 +189,45 @@ pub(super) fn tell_unknown(grouping: &Grouping, records: &[batch::Record], map: 
     }
 }
 
+/// Checks that what a batch writes into `out` is none of the photos nor what else `places` reads, and that what lies there
+/// under the names of its tables is its own.
+fn check(photos: &[Listed], out: &Path, mut places: Places) -> Result<(), Failure> {
+    photos.iter().for_each(|photo| places.reads("the photo", &photo.path));
+    places.writes_own(batch::files_of(out, photos));
+    places.check()?;
+    match batch::foreign_table(out) {
+        Some(table) => Err(Failure::Usage(format!(
+            "{}: is there already, and no batch wrote it; choose another folder for --out",
+            table.display()
+        ))),
+        None => Ok(()),
+    }
+}
+
+/// Takes away what an earlier run wrote for photos that are no longer meant, and says so.
+fn tidy(out: &Path, records: &[batch::Record], console: &Console) -> Result<(), Failure> {
+    let gone = batch::tidy(out, records)?;
+    if !gone.is_empty() {
+        let which = some_of(&gone);
+        console.say(&format!("taken away from {}, for they are not among these photos: {which}", out.display()));
+    }
+    Ok(())
+}
+
 /// The folder of a finished batch: `place` itself, or `out` after the photos at `place` have been measured into it.
+/// Before that it checks `places`, which tells what else the command reads and writes.
 pub(super) fn measured_folder(
     place: &Path,
     out: &Path,
     look: &LookArgs,
+    mut places: Places,
     console: &Console,
 ) -> Result<batch::Folder, Failure> {
     if batch::Folder::is_one(place) {
+        for file in batch::files_of(place, &[]) {
+            places.reads("a file of the batch", &file);
+        }
+        places.check()?;
         return Ok(batch::Folder::open(place)?);
     }
     let args = BatchArgs {
@@ -200,25 +242,30 @@ pub(super) fn measured_folder(
         no_pictures: false,
         look: look.clone(),
     };
-    let (records, _) = measure(&args, None, console)?;
+    let photos = listed(&args)?;
+    check(&photos, out, places)?;
+    let (records, _) = measure(&args, photos, None, console)?;
+    tidy(out, &records, console)?;
     batch::write_tables(out, &records, &Grouping::Label)?;
-    let mut folder = batch::Folder::open(out)?;
-    // Photos of an earlier run that are gone since do not count.
-    folder.records.retain(|r| records.iter().any(|now| now.id == r.id));
-    Ok(folder)
+    Ok(batch::Folder::open(out)?)
+}
+
+/// The photos that are meant.
+fn listed(args: &BatchArgs) -> Result<Vec<Listed>, Failure> {
+    let mut places = args.photos.clone();
+    if let Some(list) = &args.list {
+        places.extend(lines_of(list)?);
+    }
+    batch::find_photos(&places).map_err(|e| Failure::Input(e.to_string()))
 }
 
 fn measure(
     args: &BatchArgs,
+    mut photos: Vec<Listed>,
     shard: Option<Shard>,
     console: &Console,
 ) -> Result<(Vec<batch::Record>, Summary), Failure> {
     let settings = LookSettings::new(&args.look)?;
-    let mut places = args.photos.clone();
-    if let Some(list) = &args.list {
-        places.extend(listed(list)?);
-    }
-    let mut photos = batch::find_photos(&places, &args.out).map_err(|e| Failure::Input(e.to_string()))?;
     match shard {
         Some(shard) => photos = shard.take(photos),
         None => batch::sweep(&args.out),
@@ -244,8 +291,11 @@ fn measure(
     Ok(done?)
 }
 
-/// As stated, else as the environment says, else one for each core.
+/// As stated, else as the environment says, else one for each core; one where there is no room for more.
 fn threads(args: &BatchArgs) -> usize {
+    if !super::roomy() {
+        return 1;
+    }
     let from_environment = || std::env::var("RAYON_NUM_THREADS").ok()?.parse::<usize>().ok().filter(|n| *n > 0);
     args.threads
         .map(usize::from)
@@ -254,7 +304,7 @@ fn threads(args: &BatchArgs) -> usize {
         .unwrap_or(1)
 }
 
-fn listed(file: &PathBuf) -> Result<Vec<PathBuf>, Failure> {
+fn lines_of(file: &Path) -> Result<Vec<PathBuf>, Failure> {
     let unreadable = |e: std::io::Error| Failure::Input(format!("{}: cannot be read: {e}", file.display()));
     let text = if file.as_os_str() == "-" {
         let mut text = String::new();

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::Places;
 use crate::card::label::Label;
 use crate::card::layout::CardSize;
 use crate::card::sheet::{Paper, cards_on, sheets};
@@ -84,6 +85,10 @@ enum Format {
 
 /// Writes the card or cards.
 pub(super) fn run(args: &CardArgs, console: &Console) -> Result<Outcome, Failure> {
+    let mut places = Places::of_program();
+    places.may_read("the roster", args.roster.as_deref());
+    places.writes("--out", &args.out);
+    places.check()?;
     let format = format(&args.out)?;
     let size = match args.size {
         Size::Full => CardSize::Full,

@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, ends_in, reads_reports};
 use crate::show::file::Target;
 use crate::show::json;
 use crate::work::compare::{compare, control, svg, text};
@@ -73,6 +74,11 @@ pub(super) fn run(args: &CompareArgs, console: &Console) -> Result<Outcome, Fail
     if args.name.len() > args.samples.len() {
         return Err(Failure::Usage("there are more --name than samples".to_owned()));
     }
+    let mut places = Places::of_program();
+    reads_reports(&mut places, &args.samples);
+    args.chart.iter().for_each(|path| places.writes("--chart", path));
+    places.check()?;
+    args.chart.iter().try_for_each(|path| ends_in("--chart", path, "svg"))?;
     let chart = args.chart.as_deref().map(Target::open).transpose()?;
     let mut samples: Vec<(String, Vec<crate::figures::Report>)> = Vec::new();
     for (i, place) in args.samples.iter().enumerate() {

@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::habits::{HABIT_KEYS, Habits, Place, VARIABLE};
+use super::outputs::Places;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -26,6 +27,7 @@ pub struct ConfigArgs {}
 
 /// Prints place and content as TOML.
 pub(super) fn run(_args: &ConfigArgs, console: &Console) -> Result<Outcome, Failure> {
+    Places::of_program().check()?;
     let place = Place::of_environment();
     let habits = Habits::read(&place)?;
     console.result(text(&place, habits.as_ref()).as_bytes())?;

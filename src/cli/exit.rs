@@ -5,7 +5,7 @@
 //! | 0 | at least one figure of the yarn was answered, or the command did what it was asked |
 //! | 1 | no figure of the yarn was answered; the report still says why |
 //! | 2 | the command line was wrong |
-//! | 3 | an input is unreadable, damaged, truncated or over a limit |
+//! | 3 | a file to be read (photo, report, roster, target, map, notes, habits) is unreadable, damaged, wrong or over a limit |
 //! | 4 | an output cannot be written |
 //! | 5 | a batch finished, some of its photos failed |
 //!

@@ -9,9 +9,10 @@ use super::args::LookArgs;
 use super::batch::{Group, grouping_of, measured_folder, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, reads_reports};
 use crate::card::roster;
 use crate::show::json;
-use crate::work::grade::{self, CRITERION_KEYS, TARGET_KEYS};
+use crate::work::grade::{self, CRITERION_KEYS, Entry, TARGET_KEYS};
 use crate::work::keys::Key;
 
 const EXAMPLES: &str = "\
@@ -28,14 +29,16 @@ Examples:
 A target file:
   title = \"Sock yarn, week 3\"
   out_of = 20
+  provisional_below_percent = 80
   [[criterion]]
   figure = \"twists_per_inch\"
   value = 5.0
   tolerance = 0.5
   weight = 2
 
-What cannot be told from the target within its interval meets it; where an interval reaches over a
-limit, both marks are said and the better one is given.";
+A mark is a range: what meets the target with its whole interval counts full, what is too far off with
+all of it nothing, and where an interval reaches over a limit, from the least to the most that it allows.
+What was not read counts from nothing to full. The sheet says on how much of the target each mark rests.";
 
 /// `grade`.
 #[derive(Debug, Args)]
@@ -69,11 +72,38 @@ pub struct GradeArgs {
 struct Done {
     people: usize,
     marked: usize,
+    marks: Vec<SampleMark>,
     without_photo: Vec<String>,
     unread: Vec<String>,
     not_on_roster: Vec<String>,
     failed: Vec<String>,
     sheet: String,
+}
+
+/// The mark of one sample.
+#[derive(Serialize)]
+struct SampleMark {
+    sample: String,
+    least: f64,
+    most: f64,
+    out_of: f64,
+    rests_on_percent: f64,
+    provisional: bool,
+}
+
+impl SampleMark {
+    fn of(entry: &Entry) -> Option<Self> {
+        let mark = entry.mark.as_ref()?;
+        let [least, most] = mark.total;
+        Some(Self {
+            sample: entry.label.line(),
+            least,
+            most,
+            out_of: mark.out_of,
+            rests_on_percent: (100.0 * mark.rests_on).round(),
+            provisional: mark.provisional,
+        })
+    }
 }
 
 /// Marks a class.
@@ -85,20 +115,33 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     let (Some(place), Some(target), Some(out)) = (&args.folder, &args.target, &args.out) else {
         return Err(Failure::Usage("a folder of photos, --target and --out are needed".to_owned()));
     };
+    let mut places = Places::of_program();
+    places.reads("the target", target);
+    places.may_read("the roster", args.roster.as_deref());
+    places.may_read("the mapping file", args.map.as_deref());
+    let like = grade::like_of(target).map_err(Failure::Input)?;
+    if let Some(like) = &like {
+        reads_reports(&mut places, std::slice::from_ref(like));
+    }
+    places.writes("--out", out);
+    places.writes_own(["class.csv", "class.html"].map(|name| out.join(name)));
+    places.writes_own_in(&out.join("people"), "html");
+    places.check()?;
     let rubric = grade::read_target(target).map_err(Failure::Input)?;
     let rows = args.roster.as_deref().map(labels).transpose()?;
     let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
-    let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
+    let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
     if let Some(map) = &map {
         tell_unknown(map, &folder.records, args.map.as_deref(), console);
     }
     let photos = grade::photos_of(&folder, map.as_ref())?;
     let class = grade::gather(rows.as_deref(), photos, &rubric);
     grade::write(out, &class, &rubric, &folder)?;
-    let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+    let marked = class.marked();
     let done = Done {
         people: class.entries.len(),
         marked,
+        marks: class.entries.iter().filter_map(SampleMark::of).collect(),
         without_photo: class.entries.iter().filter(|e| e.photos.is_empty()).map(|e| e.label.line()).collect(),
         unread: class.unread.clone(),
         not_on_roster: class.strangers.iter().map(|(photo, ..)| photo.clone()).collect(),

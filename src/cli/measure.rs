@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::args::MeasureArgs;
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, ends_in};
 use super::settings::LookSettings;
 use crate::figures::Report;
 use crate::figures::report::Sample;
@@ -22,10 +23,17 @@ use crate::work::pool::{PooledReport, pool_reports};
 /// to standard output.
 pub(super) fn run(args: MeasureArgs, console: &Console) -> Result<Outcome, Failure> {
     let settings = LookSettings::new(&args.look)?;
-    let table = args.csv.as_deref().map(Target::open).transpose()?;
-    let overlays = picture_targets("--overlay", args.overlay.as_deref(), &args.photos, "overlay.png")?;
-    let pages = picture_targets("--html", args.html.as_deref(), &args.photos, "html")?;
-    let (mut overlays, mut pages) = (overlays.into_iter(), pages.into_iter());
+    let overlays = pictures("--overlay", args.overlay.as_deref(), &args.photos, "overlay.png")?;
+    let pages = pictures("--html", args.html.as_deref(), &args.photos, "html")?;
+    let mut places = Places::of_program();
+    args.photos.iter().for_each(|photo| places.reads("the photo", photo));
+    overlays.iter().for_each(|path| places.writes("--overlay", path));
+    pages.iter().for_each(|path| places.writes("--html", path));
+    args.csv.iter().for_each(|path| places.writes("--csv", path));
+    places.check()?;
+    let table = targets("--csv", args.csv.as_deref(), args.csv.as_slice(), "csv")?.pop();
+    let mut overlays = targets("--overlay", args.overlay.as_deref(), &overlays, "png")?.into_iter();
+    let mut pages = targets("--html", args.html.as_deref(), &pages, "html")?.into_iter();
     let mut reports = Vec::with_capacity(args.photos.len());
     let mut written: Vec<(Target, Vec<u8>)> = Vec::new();
     for path in &args.photos {
@@ -111,15 +119,10 @@ impl Measured {
 
 /// Where pictures or pages go, in the order of the photos: one photo's into the file named, unless that is a folder;
 /// several photos' into the folder named, each called after its photo, with a number where two would be called alike.
-fn picture_targets(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: &str) -> Result<Vec<Target>, Failure> {
+fn pictures(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: &str) -> Result<Vec<PathBuf>, Failure> {
     let Some(at) = at else { return Ok(Vec::new()) };
     if photos.len() == 1 && !at.is_dir() {
-        let wanted = ending.rsplit('.').next().unwrap_or(ending);
-        // A name without an ending is the person's own affair; one of another format would be a lie.
-        if at.extension().is_some_and(|given| !given.eq_ignore_ascii_case(wanted)) {
-            return Err(Failure::Usage(format!("{option} {}: it is a {wanted} file; name it so", at.display())));
-        }
-        return Ok(vec![Target::open(at)?]);
+        return Ok(vec![at.to_owned()]);
     }
     // A name with a file's ending was not meant as a folder.
     if !at.is_dir() && (at.exists() || at.extension().is_some()) {
@@ -128,18 +131,34 @@ fn picture_targets(option: &str, at: Option<&Path>, photos: &[PathBuf], ending: 
             "{at}: is no folder; several photos need a folder for {option}; name one, and it is made"
         )));
     }
-    std::fs::create_dir_all(at)
-        .map_err(|e| Failure::Output(format!("{}: the folder cannot be made: {e}; name another", at.display())))?;
     let mut taken = BTreeSet::new();
-    let mut targets = Vec::with_capacity(photos.len());
+    let mut paths = Vec::with_capacity(photos.len());
     for photo in photos {
         let stem = photo.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         let named = |n: usize| if n == 1 { format!("{stem}.{ending}") } else { format!("{stem}-{n}.{ending}") };
-        // One of the first so many names is free.
-        let name = (1..=photos.len()).map(named).find(|name| taken.insert(name.clone())).unwrap_or_else(|| named(0));
-        targets.push(Target::open(&at.join(name))?);
+        // One of the first so many names is free; capitals make no other name on every system.
+        let free = |name: &String| taken.insert(name.to_lowercase());
+        paths.push(at.join((1..=photos.len()).map(named).find(free).unwrap_or_else(|| named(0))));
     }
-    Ok(targets)
+    Ok(paths)
+}
+
+/// Opens the files that an option means: the one that it names, or those in the folder that it names, which is made where
+/// it is missing.
+fn targets(option: &str, named: Option<&Path>, paths: &[PathBuf], ending: &str) -> Result<Vec<Target>, Failure> {
+    let Some(named) = named else { return Ok(Vec::new()) };
+    if paths == [named] {
+        ends_in(option, named, ending)?;
+    } else {
+        std::fs::create_dir_all(named).map_err(|e| {
+            Failure::Output(format!("{}: the folder cannot be made: {e}; name another", named.display()))
+        })?;
+    }
+    let mut opened = Vec::with_capacity(paths.len());
+    for path in paths {
+        opened.push(Target::open(path)?);
+    }
+    Ok(opened)
 }
 
 /// JSON to standard output and, where a person reads standard error, the summary after it; or the summary alone.

@@ -15,6 +15,7 @@ pub mod exit;
 mod grade;
 pub mod habits;
 mod measure;
+mod outputs;
 mod plan;
 mod portfolio;
 mod schema;
@@ -37,19 +38,37 @@ pub fn run() -> std::process::ExitCode {
         Err(shown) => return exit::after_parsing(&shown),
     };
     let console = Console::new(args.quiet);
+    outlive_file_limits();
     start_threads();
     // Who starts the program by a double click says nothing, and wants the page.
     let command = args.command.unwrap_or_else(|| Command::Desk(Default::default()));
     exit::code(dispatch(command, &console), &console)
 }
 
+/// A file that grows beyond the limit on sizes is to be a failure like a full disk's. Left to itself the system ends the
+/// program there, and what was half written stays.
+fn outlive_file_limits() {
+    #[cfg(unix)]
+    {
+        let noticed = std::sync::Arc::new(std::sync::atomic::AtomicBool::new(false));
+        // Where it cannot be had, the system does as it did.
+        let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, noticed);
+    }
+}
+
 /// Starts the threads that the stages share. Left to themselves they start when first needed, and panic where the
 /// system gives none (no memory for their stacks, a limit on processes); then this thread does the work alone.
 fn start_threads() {
-    if rayon::ThreadPoolBuilder::new().build_global().is_err() {
+    if !roomy() || rayon::ThreadPoolBuilder::new().build_global().is_err() {
         // Where not even that can be had, the first stage says so.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global();
     }
+}
+
+/// Whether there is room for more than one thread. Each reserves addresses for a heap of its own (64 MB with the usual C
+/// library) that the others cannot use; where addresses are limited, the pictures need them.
+fn roomy() -> bool {
+    Vec::<u8>::new().try_reserve_exact(512 << 20).is_ok()
 }
 
 fn dispatch(mut command: Command, console: &Console) -> Result<Outcome, Failure> {

@@ -6,6 +6,7 @@ use clap::{Args, ValueEnum};
 
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, reads_reports};
 use crate::base::units::MM_PER_INCH;
 use crate::figures::report::TwistDirection;
 use crate::show::json;
@@ -159,6 +160,9 @@ const INCHES: [(&str, f64); 4] = [("in", 1.0), ("inch", 1.0), ("mm", 1.0 / MM_PE
 
 /// Plans.
 pub(super) fn run(args: &PlanArgs, console: &Console) -> Result<Outcome, Failure> {
+    let mut places = Places::of_program();
+    reads_reports(&mut places, &args.reports);
+    places.check()?;
     let request = request(args)?;
     let made = plan::plan(&request).map_err(|error| Failure::Usage(error.to_string()))?;
     let words = plan::text(&made);

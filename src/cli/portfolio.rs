@@ -1,6 +1,6 @@
 //! `portfolio`: a page for each sample, and an index.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 
@@ -8,6 +8,7 @@ use super::args::LookArgs;
 use super::batch::{Group, grouping_of, measured_folder, some_of, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, has_ending};
 use crate::work::portfolio::{self, NOTE_KEYS, PortfolioError};
 
 const EXAMPLES: &str = "\
@@ -69,10 +70,18 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
     let (Some(place), Some(out)) = (&args.folder, &args.out) else {
         return Err(Failure::Usage("a folder of photos and --out are needed".to_owned()));
     };
-    let grouping = grouping_of(args.map.as_deref(), args.group)?;
-    let folder = measured_folder(place, &out.join("measured"), &args.look, console)?;
-    tell_unknown(&grouping, &folder.records, args.map.as_deref(), console);
     let notes = args.notes.as_deref().unwrap_or(place);
+    let mut places = Places::of_program();
+    places.may_read("the mapping file", args.map.as_deref());
+    for file in notes_below(notes)? {
+        places.reads("the notes", &file);
+    }
+    places.writes("--out", out);
+    places.writes_own_in(out, "html");
+    places.check()?;
+    let grouping = grouping_of(args.map.as_deref(), args.group)?;
+    let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
+    tell_unknown(&grouping, &folder.records, args.map.as_deref(), console);
     let written = portfolio::write(&folder, &grouping, notes, &args.title, out)?;
     if !written.unread.is_empty() {
         console.complain(&format!(
@@ -90,10 +99,19 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
     })
 }
 
+/// Every notes file below a folder.
+fn notes_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
+    // A folder that is not there would be one without notes.
+    std::fs::read_dir(folder).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", folder.display())))?;
+    let files =
+        walkdir::WalkDir::new(folder).follow_links(true).into_iter().flatten().map(walkdir::DirEntry::into_path);
+    Ok(files.filter(|path| has_ending(path, "toml")).collect())
+}
+
 impl From<PortfolioError> for Failure {
     fn from(error: PortfolioError) -> Self {
         match error {
-            PortfolioError::Batch(error) => error.into(),
+            PortfolioError::Saved(error) => error.into(),
             PortfolioError::Notes { .. } => Self::Input(error.to_string()),
             other => Self::Output(other.to_string()),
         }

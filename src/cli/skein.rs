@@ -7,13 +7,14 @@ use clap::Args;
 
 use super::console::Console;
 use super::exit::{Failure, Outcome};
+use super::outputs::{Places, reads_reports};
 use crate::show::json;
 use crate::work::saved;
 use crate::work::skein::check_skein;
 
 const EXAMPLES: &str = "\
 Examples:
-  strandrule skein results/reports/
+  strandrule skein results/
       all photos of one skein, in the order of their names, measured before by `batch`
   strandrule skein end1.json middle.json end2.json --within 2
       how many passes more would give the mean thickness to 2 %
@@ -40,6 +41,9 @@ pub(super) fn run(args: &SkeinArgs, console: &Console) -> Result<Outcome, Failur
     if !(args.within > 0.0 && args.within.is_finite()) {
         return Err(Failure::Usage(format!("--within {}: give per cent above 0", args.within)));
     }
+    let mut places = Places::of_program();
+    reads_reports(&mut places, &args.reports);
+    places.check()?;
     let mut reports = Vec::new();
     for place in &args.reports {
         reports.extend(saved::read_reports(place)?);

@@ -213,4 +213,10 @@ pub struct Profile {
     pub twist_angle_deg: Vec<Option<f64>>,
     /// Local turns per inch; null where unknown.
     pub twists_per_inch: Vec<Option<f64>>,
+    /// Centre line in the photo as displayed, px.
+    #[serde(default)]
+    pub x_px: Vec<f64>,
+    /// See `x_px`.
+    #[serde(default)]
+    pub y_px: Vec<f64>,
 }

@@ -133,6 +133,8 @@ reasons! {
     OnePhoto => "one-photo", "Only one photo answers this; photograph more of the same yarn.";
     /// The edge between yarn and ground cannot be seen.
     EdgeUnclear => "edge-unclear", "The edge between yarn and ground could not be placed; lay a card of another shade under the yarn.";
+    /// The file keeps too few shades to place an edge.
+    TooFewShades => "too-few-shades", "The file keeps too few shades to place the yarn's edges, because it has few colours or was compressed hard; measure the camera's own file.";
     /// The fibres' own direction cannot be seen.
     FibresNotVisible => "fibres-not-visible", "Single fibres could not be seen on the surface; move closer and focus.";
     /// The camera's pose cannot be told from what is seen.

@@ -7,5 +7,6 @@ pub mod evenness;
 pub mod photo;
 pub mod pipeline;
 pub mod scale;
+pub mod seen;
 pub mod strand;
 pub mod twist;

@@ -24,7 +24,11 @@ pub fn cell(text: &str) -> String {
     if risky { format!("'{text}") } else { text.to_owned() }
 }
 
-/// In HTML text or in a quoted attribute.
+/// In HTML, SVG or other XML, as text or in a quoted attribute. What XML allows nowhere, not even escaped, becomes the mark
+/// for what cannot be shown.
+///
+/// Source: XML 1.0, 2.2: characters are tab, line feed, carriage return and what lies above U+001F, without surrogates,
+/// U+FFFE and U+FFFF.
 #[must_use]
 pub fn html(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
@@ -35,6 +39,9 @@ pub fn html(text: &str) -> String {
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
+            '\u{0}'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}' => {
+                out.push(char::REPLACEMENT_CHARACTER);
+            }
             c => out.push(c),
         }
     }
@@ -63,6 +70,7 @@ mod tests {
 
     #[test]
     fn a_page_runs_no_tag() {
+        assert_eq!(html("a\u{0}\u{1b}\u{ffff}\tb\u{7f}"), "a\u{fffd}\u{fffd}\u{fffd}\tb\u{7f}");
         assert_eq!(html("<script>\"a\" & 'b'"), "&lt;script&gt;&quot;a&quot; &amp; &#39;b&#39;");
     }
 }

@@ -34,8 +34,9 @@ pub struct Target {
 
 #[derive(Debug)]
 enum Open {
-    /// A new file beside the target; dropping it removes it again.
-    Beside(NamedTempFile),
+    /// A new file beside the target. It is made when there is something to write, so that a program that is killed during
+    /// the long work leaves nothing behind; that one can be made was tried.
+    Beside,
     /// A device or a pipe, which cannot be replaced by renaming.
     Direct(File),
 }
@@ -52,7 +53,11 @@ impl Target {
         let open = match fs::metadata(&path) {
             Ok(about) if about.is_dir() => return Err(WriteError::IsFolder { path }),
             Ok(about) if !about.is_file() => Open::Direct(OpenOptions::new().write(true).open(&path).map_err(refused)?),
-            _ => Open::Beside(beside(&path).map_err(refused)?),
+            _ => {
+                // Dropping it removes it again.
+                drop(beside(&path).map_err(refused)?);
+                Open::Beside
+            }
         };
         Ok(Self { path, open })
     }
@@ -68,13 +73,12 @@ impl Target {
                 let mut out = BufWriter::new(file);
                 fill(&mut out).and_then(|()| out.flush())
             }
-            Open::Beside(mut file) => {
-                let filled = {
-                    let mut out = BufWriter::new(file.as_file_mut());
-                    fill(&mut out).and_then(|()| out.flush())
-                };
-                filled.and_then(|()| file.persist(&path).map(|_| ()).map_err(|refused| refused.error))
-            }
+            Open::Beside => beside(&path).and_then(|mut file| {
+                let mut out = BufWriter::new(file.as_file_mut());
+                fill(&mut out).and_then(|()| out.flush())?;
+                drop(out);
+                file.persist(&path).map(|_| ()).map_err(|refused| refused.error)
+            }),
         };
         done.map_err(|source| WriteError::Refused { path, source })
     }
@@ -84,17 +88,7 @@ impl Target {
     /// # Errors
     /// [`WriteError::Refused`], for instance on a full disk; the target then is as it was.
     pub fn write(self, bytes: &[u8]) -> Result<(), WriteError> {
-        let Self { path, open } = self;
-        let done = match open {
-            Open::Direct(mut file) => file.write_all(bytes).and_then(|()| file.flush()),
-            Open::Beside(mut file) => {
-                file.write_all(bytes).and_then(|()| file.flush()).and_then(|()| match file.persist(&path) {
-                    Ok(_) => Ok(()),
-                    Err(refused) => Err(refused.error),
-                })
-            }
-        };
-        done.map_err(|source| WriteError::Refused { path, source })
+        self.fill(|out| out.write_all(bytes))
     }
 }
 
@@ -132,6 +126,8 @@ mod tests {
         let path = folder.path().join("a.png");
         fs::write(&path, b"old").unwrap();
         let target = Target::open(&path).unwrap();
+        // Killed here, it would leave nothing.
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
         drop(target);
         assert_eq!(fs::read(&path).unwrap(), b"old");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);

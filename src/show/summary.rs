@@ -1,11 +1,11 @@
 //! A few lines for a person: the figures with their intervals in plain words, what could not be told and why.
 
-use super::columns::{Cell, SAMPLE};
+use super::columns::{Cell, SAMPLE, answers_anything};
 use super::escape;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Interval, Quantity};
 use crate::figures::report::{FaultKind, Sample, TwistDirection};
-use crate::figures::{Method, Reason, Report, Warning};
+use crate::figures::{Balance, Method, Reason, Report, Warning};
 
 /// Column at which values begin.
 const VALUES_AT: usize = 22;
@@ -28,11 +28,12 @@ pub fn of_sample(title: &str, sample: &Sample, warnings: &[Warning]) -> String {
         figure("wraps per inch", &sample.wraps_per_inch, wraps_note(&sample.wraps_per_inch), None),
         figure("twists per inch", &sample.twists_per_inch, "", Some((1000.0 / MM_PER_INCH, "per metre"))),
         figure("twist angle", &sample.twist_angle_deg, "degrees", None),
-        figure("fibre angle", &sample.fibre_angle_deg, "degrees to the yarn's axis", None),
+        figure("fibre angle", &sample.fibre_angle_deg, &fibres_note(&sample.fibre_angle_deg), None),
         figure("width varies by", &sample.evenness.diameter_cv_percent, "% (coefficient of variation)", None),
         figure("pieces differ by", &sample.evenness.between_strands_cv_percent, "%", None),
         figure("twist varies by", &sample.evenness.twist_cv_percent, "%", None),
         figure("hairiness", &sample.hairiness, "", None),
+        figure("kinks", &sample.kinks, "per metre", None).filter(|_| sample.kinks.value().is_some_and(|k| *k > 0.0)),
         figure("length measured", &sample.length_mm, "mm", Some((1.0 / MM_PER_INCH, "in"))),
     ];
     lines.extend(measured.into_iter().flatten());
@@ -59,7 +60,8 @@ pub fn headline(sample: &Sample) -> String {
         (Some(plies), Some(direction)) => format!("{plies}, {direction}"),
         (Some(plies), None) => format!("{plies}, twist direction not seen"),
         (None, Some(direction)) => format!("yarn with {direction}, plies not told"),
-        (None, None) if sample.strands > 0 => "yarn, twist not seen".to_owned(),
+        // Pieces that may be anything long and narrow, of which no figure is given, are no yarn yet.
+        (None, None) if answers_anything(sample) => "yarn, twist not seen".to_owned(),
         (None, None) => "no yarn measured".to_owned(),
     }
 }
@@ -123,6 +125,11 @@ fn wraps_note(wraps: &Quantity<f64>) -> &'static str {
         Quantity::Measured { .. } => "if laid side by side without pressing",
         Quantity::Unanswered(_) => "",
     }
+}
+
+fn fibres_note(fibre_angle_deg: &Quantity<f64>) -> String {
+    let word = Balance::of_fibres(fibre_angle_deg).map(|b| format!(": {}", b.word())).unwrap_or_default();
+    format!("degrees to the yarn's axis{word}")
 }
 
 /// Weight categories, those of one meaning together.

@@ -8,23 +8,37 @@ use super::scene::YarnSpec;
 use super::strand::Strand;
 
 /// How far a fibre of the body leaves it at most, diameters.
-const FARTHEST: f64 = 0.1;
+pub(super) const FARTHEST: f64 = 0.1;
 
 /// Apparent width of the core at every station of one of a scene's strands, seen along the card's normal, mm.
 pub(super) fn core_widths(strand: &Strand, number: usize, yarn: &YarnSpec, seed: u64) -> Vec<f64> {
     let outline = strand.outline();
-    let hairs = all_of(strand, yarn, &mut chance_of(seed, number));
-    let near: Vec<Hair> = hairs.into_iter().filter(|h| h.farthest <= FARTHEST * yarn.diameter_mm).collect();
-    let lock = (0.5 * yarn.diameter_mm / strand.step).round() as usize;
-    let sides = [1.0, -1.0].map(|side| {
-        let edge: Vec<f64> = outline.iter().map(|(left, right)| if side > 0.0 { *left } else { -*right }).collect();
-        beyond(&edge, side, &near, yarn, lock)
-    });
+    let sides = widened(strand, &outline, number, yarn, seed);
     outline
         .iter()
         .enumerate()
         .map(|(i, (left, right))| (left - right).max(0.0) + sides.iter().map(|s| s[i]).sum::<f64>())
         .collect()
+}
+
+/// How far the core reaches beyond the plies' outline at every station, to the left and to the right, mm.
+pub(super) fn widened(
+    strand: &Strand,
+    outline: &[(f64, f64)],
+    number: usize,
+    yarn: &YarnSpec,
+    seed: u64,
+) -> [Vec<f64>; 2] {
+    if yarn.hair.per_cm <= 0.0 {
+        return [vec![0.0; outline.len()], vec![0.0; outline.len()]];
+    }
+    let hairs = all_of(strand, yarn, &mut chance_of(seed, number));
+    let near: Vec<Hair> = hairs.into_iter().filter(|h| h.farthest <= FARTHEST * yarn.diameter_mm).collect();
+    let lock = (0.5 * yarn.diameter_mm / strand.step).round() as usize;
+    [1.0, -1.0].map(|side| {
+        let edge: Vec<f64> = outline.iter().map(|(left, right)| if side > 0.0 { *left } else { -*right }).collect();
+        beyond(&edge, side, &near, yarn, lock)
+    })
 }
 
 /// How far beyond one edge the fibres cover half, per station, mm; averaged over `lock` stations to either side.

@@ -3,8 +3,11 @@
 
 use super::chance::{cloud, hash, lattice};
 use super::numerals;
+use super::pattern;
+use super::picture::PictureSpec;
 use super::scene::{Albedo, CardSpec, Clutter, Face, Pattern, RulerSpec, RulerUnit, TableSpec};
 use super::shade::{Light, smooth};
+use super::thing::{Kind, Laid, Part};
 
 /// A pixel on the ground: where it looks, and its extent along both axes, mm.
 #[derive(Debug, Clone, Copy)]
@@ -16,7 +19,7 @@ pub(super) struct Spot {
 }
 
 /// Share of a pixel of the extent `size` at signed distance `inside` from an edge that lies on the inner side.
-fn cover(inside: f64, size: f64) -> f64 {
+pub(super) fn cover(inside: f64, size: f64) -> f64 {
     (inside / size + 0.5).clamp(0.0, 1.0)
 }
 
@@ -25,7 +28,7 @@ fn stripe(away: f64, half: f64, size: f64) -> f64 {
     cover(half - away, size) + cover(half + away, size) - 1.0
 }
 
-fn mix(a: Albedo, b: Albedo, t: f64) -> Albedo {
+pub(super) fn mix(a: Albedo, b: Albedo, t: f64) -> Albedo {
     std::array::from_fn(|c| a[c] + (b[c] - a[c]) * t)
 }
 
@@ -37,14 +40,17 @@ const INK: Albedo = [0.035, 0.035, 0.04];
 pub(super) struct Ground<'a> {
     pub(super) card: &'a CardSpec,
     pub(super) table: &'a TableSpec,
+    pub(super) picture: Option<&'a PictureSpec>,
     pub(super) clutter: &'a [Clutter],
+    pub(super) things: Vec<Laid<'a>>,
     pub(super) light: &'a Light,
     pub(super) seed: u64,
 }
 
 impl Ground<'_> {
-    /// Light from a pixel (linear): `card` where it meets the card's face, `table` where it meets the table.
-    pub(super) fn colour(&self, card: &Spot, table: &Spot) -> Albedo {
+    /// Light from a pixel (linear) and what it mostly shows: `card` where it meets the card's face, `table` where it
+    /// meets the table; `near` are the things that it may show.
+    pub(super) fn colour(&self, card: &Spot, table: &Spot, near: &[Part]) -> (Albedo, Kind) {
         let (half_w, half_h) = (self.card.width_mm / 2.0, self.card.height_mm / 2.0);
         let on_card = cover(half_w - card.x.abs(), card.wide) * cover(half_h - card.y.abs(), card.high);
         let mut colour = [0.0; 3];
@@ -58,10 +64,38 @@ impl Ground<'_> {
             let face = self.face(card).map(|c| c * paper);
             colour = mix(colour, face, on_card);
         }
+        let mut kind = match (on_card > 0.5, self.is_ruler()) {
+            (true, true) => Kind::Ruler,
+            (true, false) => Kind::Card,
+            _ => Kind::Ground,
+        };
         for thing in self.clutter {
-            self.lay(thing, card, &mut colour);
+            if self.lay(thing, card, &mut colour) > 0.5 {
+                kind = Kind::Other;
+            }
         }
-        std::array::from_fn(|c| colour[c] * self.light.colour[c])
+        self.pile(near, false, card, &mut colour, &mut kind);
+        (std::array::from_fn(|c| colour[c] * self.light.colour[c]), kind)
+    }
+
+    /// Whether the card is little else than a ruler: a strip not much higher than its ticks and numerals.
+    fn is_ruler(&self) -> bool {
+        matches!(self.card.face, Face::Ruler(_)) && self.card.height_mm < 40.0
+    }
+
+    /// Lays things on a pixel, those beneath the yarn or those on it; returns how much of it they cover.
+    pub(super) fn pile(&self, near: &[Part], over: bool, at: &Spot, colour: &mut Albedo, kind: &mut Kind) -> f64 {
+        let mut free = 1.0;
+        for part in near {
+            let Some(laid) = self.things.get(part.thing).filter(|l| l.thing.over == over) else { continue };
+            if let Some((body, label)) = laid.lay(part, at, self.light, colour) {
+                free *= 1.0 - body;
+                if body > 0.5 {
+                    *kind = label;
+                }
+            }
+        }
+        1.0 - free
     }
 
     /// The card's own shadow and contact on the table.
@@ -81,7 +115,9 @@ impl Ground<'_> {
     fn face(&self, at: &Spot) -> Albedo {
         match &self.card.face {
             Face::Blank => self.card.colour,
-            Face::Ruler(ruler) => mix(self.card.colour, INK, ruler_ink(ruler, self.card, at)),
+            Face::Ruler(ruler) => {
+                mix(self.card.colour, INK, ruler_ink(ruler, self.card.width_mm, self.card.height_mm, at))
+            }
             Face::RulerCard(printed) => {
                 let (x, y) = (at.x + self.card.width_mm / 2.0, self.card.height_mm / 2.0 - at.y);
                 let ink = printed.mean(x, y, at.wide, at.high);
@@ -91,8 +127,12 @@ impl Ground<'_> {
     }
 
     fn table_colour(&self, at: &Spot) -> Albedo {
+        if let Some(picture) = self.picture {
+            return picture.colour(at.x, at.y, 0.5 * (at.wide + at.high));
+        }
         let (sine, cosine) = self.table.turn_deg.to_radians().sin_cos();
         let (u, v) = (at.x * cosine + at.y * sine, at.y * cosine - at.x * sine);
+        let (u, v) = (u / self.table.scale, v / self.table.scale);
         let seed = hash(self.seed ^ 31);
         let (ground, accent) = (self.table.colour, self.table.accent);
         let t = match self.table.pattern {
@@ -127,11 +167,13 @@ impl Ground<'_> {
                 let vein = (cloud(seed ^ 8, (u + warp) / 26.0, (v + warp) / 26.0)).abs();
                 0.25 + 0.15 * cloud(seed ^ 9, u / 20.0, v / 20.0) + 0.7 * (1.0 - smooth(vein / 0.045))
             }
+            other => pattern::accent(other, u, v, 0.5 * (at.wide + at.high) / self.table.scale, seed),
         };
         mix(ground, accent, t.clamp(0.0, 1.0))
     }
 
-    fn lay(&self, thing: &Clutter, at: &Spot, colour: &mut Albedo) {
+    /// Lays a thing's shadow and body on a pixel; returns how much of it the body covers.
+    fn lay(&self, thing: &Clutter, at: &Spot, colour: &mut Albedo) -> f64 {
         let size = 0.5 * (at.wide + at.high);
         let sun = self.light.towards;
         match *thing {
@@ -165,6 +207,7 @@ impl Ground<'_> {
                     };
                     *colour = mix(*colour, paint.map(|c| c * light), body);
                 }
+                body
             }
             Clutter::Bead { at: middle, radius_mm, colour: glass } => {
                 let (x, y) = (at.x - middle[0], at.y - middle[1]);
@@ -181,6 +224,7 @@ impl Ground<'_> {
                     let glint = 0.8 * smooth((facing - 0.96) / 0.03);
                     *colour = mix(*colour, glass.map(|c| c * light + glint), body);
                 }
+                body
             }
             Clutter::Square { at: middle, half_mm, turn_deg, colour: paper } => {
                 let (sine, cosine) = turn_deg.to_radians().sin_cos();
@@ -188,22 +232,23 @@ impl Ground<'_> {
                 let (u, v) = (x * cosine + y * sine, y * cosine - x * sine);
                 let body = cover(half_mm - u.abs(), size) * cover(half_mm - v.abs(), size);
                 *colour = mix(*colour, paper, body);
+                body
             }
         }
     }
 }
 
 /// How much of a pixel a ruler's ticks and numerals ink.
-fn ruler_ink(ruler: &RulerSpec, card: &CardSpec, at: &Spot) -> f64 {
+pub(super) fn ruler_ink(ruler: &RulerSpec, width_mm: f64, height_mm: f64, at: &Spot) -> f64 {
     let unit = match ruler.unit {
         RulerUnit::Mm => 10.0,
         RulerUnit::Inch => 25.4,
     };
     // Read from the edge: x runs along it, depth away from it into the card.
     let (x, depth) = if ruler.at_top {
-        (card.width_mm / 2.0 - at.x - ruler.start_mm, card.height_mm / 2.0 - at.y - ruler.inset_mm)
+        (width_mm / 2.0 - at.x - ruler.start_mm, height_mm / 2.0 - at.y - ruler.inset_mm)
     } else {
-        (at.x + card.width_mm / 2.0 - ruler.start_mm, at.y + card.height_mm / 2.0 - ruler.inset_mm)
+        (at.x + width_mm / 2.0 - ruler.start_mm, at.y + height_mm / 2.0 - ruler.inset_mm)
     };
     let longest = ruler.ranks.iter().map(|r| r.1).fold(0.0, f64::max);
     let top = longest + 0.6 + 1.3 * ruler.numeral_mm;

@@ -6,6 +6,7 @@ use nalgebra::Vector3;
 
 use super::camera::Camera;
 use super::chance::{Chance, hash};
+use super::fuzz::FARTHEST;
 use super::mesh::TILE;
 use super::scene::YarnSpec;
 use super::strand::Strand;
@@ -17,7 +18,10 @@ pub(super) struct HairPart {
     pub(super) to: [f32; 3],
     /// Half thickness, px.
     pub(super) radius: f32,
+    pub(super) strand: u16,
     pub(super) ply: u8,
+    /// Whether it belongs to the body.
+    pub(super) near: bool,
     pub(super) along: [f32; 3],
     pub(super) shade: f32,
 }
@@ -106,27 +110,44 @@ pub(super) struct Hairs {
     pub(super) tiles: Vec<Vec<u32>>,
 }
 
+/// What all parts of a hair have in common; half thickness in mm.
+#[derive(Debug, Clone, Copy)]
+struct Look {
+    strand: u16,
+    ply: u8,
+    near: bool,
+    radius: f64,
+    shade: f64,
+}
+
 /// Parts of one hair.
 const PARTS: usize = 20;
 
 impl Hairs {
     pub(super) fn of(
         strands: &[Strand],
-        yarn: &YarnSpec,
+        yarns: &[&YarnSpec],
         camera: &Camera,
         columns: usize,
         tiles: usize,
         seed: u64,
     ) -> Self {
         let mut hairs = Self { parts: Vec::new(), tiles: vec![Vec::new(); tiles] };
-        for (number, strand) in strands.iter().enumerate() {
+        for (number, (strand, yarn)) in strands.iter().zip(yarns).enumerate() {
             let mut chance = chance_of(seed, number);
             for hair in all_of(strand, yarn, &mut chance) {
                 let points: Vec<_> = hair.places.iter().filter_map(|p| p.in_space(strand)).collect();
-                hairs.add(&points, yarn.hair.radius_mm, hair.ply, hair.shade, camera);
+                let look = Look {
+                    strand: number as u16,
+                    ply: hair.ply as u8,
+                    near: hair.farthest <= FARTHEST * yarn.diameter_mm,
+                    radius: yarn.hair.radius_mm,
+                    shade: hair.shade,
+                };
+                hairs.add(&points, look, camera);
             }
             if strand.cut {
-                hairs.fray(strand, yarn, camera, &mut chance);
+                hairs.fray(strand, number, yarn, camera, &mut chance);
             }
         }
         hairs.sort(columns);
@@ -134,7 +155,7 @@ impl Hairs {
     }
 
     /// Fibre ends that stand out of a cut.
-    fn fray(&mut self, strand: &Strand, yarn: &YarnSpec, camera: &Camera, chance: &mut Chance) {
+    fn fray(&mut self, strand: &Strand, number: usize, yarn: &YarnSpec, camera: &Camera, chance: &mut Chance) {
         let ends = [(strand.stations.first(), -1.0), (strand.stations.last(), 1.0)];
         for (station, way) in ends {
             let Some(at) = station else { continue };
@@ -153,12 +174,13 @@ impl Hairs {
                     })
                     .collect();
                 let shade = chance.between(0.75, 1.1);
-                self.add(&points, yarn.hair.radius_mm * 1.3, ply, shade, camera);
+                let radius = yarn.hair.radius_mm * 1.3;
+                self.add(&points, Look { strand: number as u16, ply: ply as u8, near: false, radius, shade }, camera);
             }
         }
     }
 
-    fn add(&mut self, points: &[Vector3<f64>], radius: f64, ply: usize, shade: f64, camera: &Camera) {
+    fn add(&mut self, points: &[Vector3<f64>], look: Look, camera: &Camera) {
         for pair in points.windows(2) {
             let [a, b] = pair else { continue };
             // Hairs lie on the card, not in it.
@@ -169,10 +191,12 @@ impl Hairs {
             self.parts.push(HairPart {
                 from: from.map(|v| v as f32),
                 to: to.map(|v| v as f32),
-                radius: (radius * camera.focal_px / from[2]) as f32,
-                ply: ply as u8,
+                radius: (look.radius * camera.focal_px / from[2]) as f32,
+                strand: look.strand,
+                ply: look.ply,
+                near: look.near,
                 along: [along.x as f32, along.y as f32, along.z as f32],
-                shade: shade as f32,
+                shade: look.shade as f32,
             });
         }
     }

@@ -59,16 +59,27 @@ fn as_stored(shown: &Raster<[u8; 3]>, orientation: u8) -> Raster<[u8; 3]> {
 /// Fails where a side is 0 or above 65535 px.
 pub fn encode(shown: &Raster<[u8; 3]>, sensor: &SensorSpec) -> Result<Vec<u8>, EncodeError> {
     let stored = as_stored(shown, sensor.orientation);
+    let sampling =
+        if sensor.half_colour { jpeg_encoder::SamplingFactor::R_4_2_0 } else { jpeg_encoder::SamplingFactor::R_4_4_4 };
+    let exif = exif(sensor, stored.width() as u32, stored.height() as u32);
+    encode_as(&stored, sensor.jpeg_quality, sampling, Some(&exif))
+}
+
+/// Encodes a picture as it is to be stored.
+pub(super) fn encode_as(
+    stored: &Raster<[u8; 3]>,
+    quality: u8,
+    sampling: jpeg_encoder::SamplingFactor,
+    exif: Option<&[u8]>,
+) -> Result<Vec<u8>, EncodeError> {
     let (width, height) = (stored.width(), stored.height());
     let fail = |source| EncodeError { width, height, source };
     let mut bytes = Vec::new();
-    let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, sensor.jpeg_quality.clamp(1, 100));
-    encoder.set_sampling_factor(if sensor.half_colour {
-        jpeg_encoder::SamplingFactor::R_4_2_0
-    } else {
-        jpeg_encoder::SamplingFactor::R_4_4_4
-    });
-    encoder.add_exif_metadata(&exif(sensor, width as u32, height as u32)).map_err(fail)?;
+    let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, quality.clamp(1, 100));
+    encoder.set_sampling_factor(sampling);
+    if let Some(exif) = exif {
+        encoder.add_exif_metadata(exif).map_err(fail)?;
+    }
     let side = |v: usize| u16::try_from(v).unwrap_or(0);
     encoder
         .encode(stored.samples().as_flattened(), side(width), side(height), jpeg_encoder::ColorType::Rgb)

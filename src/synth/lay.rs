@@ -3,11 +3,53 @@
 use super::camera::Camera;
 use super::chance::{Chance, hash};
 use super::path::{Lie, Loop, WrapLie};
-use super::scene::{FaultSpec, Laying, Scene, YarnSpec};
+use super::scene::{FaultSpec, Laying, PieceSpec, Scene, YarnSpec};
+use super::stack;
 use super::strand::{Fault, Nominal, Strand};
 
 /// The strands of a scene; empty without yarn.
 pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
+    let mut strands = first_yarn(scene, camera);
+    strands.extend(scene.pieces.iter().enumerate().map(|(i, p)| piece(p, i, scene.seed)));
+    if !scene.pieces.is_empty() {
+        stack::settle(&mut strands);
+    }
+    strands
+}
+
+/// The yarn that one of a scene's strands is of.
+pub(super) fn yarn_of<'a>(scene: &'a Scene, strand: &Strand) -> Option<&'a YarnSpec> {
+    match strand.piece {
+        Some(i) => scene.pieces.get(i).map(|p| &p.yarn),
+        None => scene.yarn.as_ref().map(|(yarn, _)| yarn),
+    }
+}
+
+fn piece(spec: &PieceSpec, number: usize, seed: u64) -> Strand {
+    let nominal = Nominal::of(&spec.yarn);
+    let own = hash(seed ^ hash(2000 + number as u64));
+    let loops = loops(spec.kinks, spec.length_mm, &nominal, &mut Chance::new(own, 51));
+    let lie = Lie {
+        length: spec.length_mm,
+        middle: spec.middle,
+        angle_deg: spec.angle_deg,
+        bow: spec.bow_mm,
+        wave: spec.wave,
+        loops: loops.clone(),
+        lift: 1.05 * nominal.envelope,
+    };
+    let frames = lie.frames(nominal.step, &mut Chance::new(spec.course, 52));
+    let planted = faults(&spec.yarn.faults, spec.length_mm);
+    let mut strand = Strand::along(&spec.yarn, &nominal, frames, planted, own);
+    // The shorter of the two waves is about half as long, some 65 mm; a curve of 20 diameters is gentle.
+    strand.bends = !loops.is_empty() || 65.0 * spec.wave < 20.0 * nominal.envelope;
+    strand.loops = loops;
+    strand.cut = spec.cut;
+    strand.piece = Some(number);
+    strand
+}
+
+fn first_yarn(scene: &Scene, camera: &Camera) -> Vec<Strand> {
     let Some((yarn, laying)) = &scene.yarn else { return Vec::new() };
     let nominal = Nominal::of(yarn);
     let seed = |i: usize| hash(scene.seed ^ hash(1000 + i as u64));
@@ -15,11 +57,19 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
         Laying::Across { angle_deg, offset_mm, bow_mm, kinks } => {
             let (length, middle) = seen_part(scene, camera, angle_deg, offset_mm);
             let loops = loops(kinks, length, &nominal, &mut Chance::new(scene.seed, 51));
-            let lie =
-                Lie { length, middle, angle_deg, bow: bow_mm, loops: loops.clone(), lift: 1.05 * nominal.envelope };
+            let lie = Lie {
+                length,
+                middle,
+                angle_deg,
+                bow: bow_mm,
+                wave: 1.0,
+                loops: loops.clone(),
+                lift: 1.05 * nominal.envelope,
+            };
             let frames = lie.frames(nominal.step, &mut Chance::new(scene.seed, 52));
             let faults = faults(&yarn.faults, length);
             let mut strand = Strand::along(yarn, &nominal, frames, faults, seed(0));
+            strand.bends = !loops.is_empty();
             strand.loops = loops;
             vec![strand]
         }
@@ -34,6 +84,7 @@ pub(super) fn strands(scene: &Scene, camera: &Camera) -> Vec<Strand> {
                     middle: [shift * cosine - aside * sine, shift * sine + aside * cosine + offset_mm],
                     angle_deg: angle_deg + chance.between(-1.5, 1.5),
                     bow: bow_mm,
+                    wave: 1.0,
                     loops: Vec::new(),
                     lift: 0.0,
                 };

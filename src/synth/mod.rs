@@ -4,20 +4,27 @@
 //! the plies are tubes along helices, drawn facet by facet through a pinhole camera with a depth buffer; fibres,
 //! grooves and hairs shade them; card, print and table are weighed by how much of each pixel they cover.
 //!
+//! [`training_scene`] draws scenes to learn from, [`shoot_labelled`] tells what each of their pixels shows.
+//!
 //! Not modelled: light scattered within the yarn, plies that flatten, glare, a card that is not flat.
 
 mod camera;
 mod chance;
+mod edges;
 mod expose;
+mod fringe;
 mod fuzz;
 mod ground;
 mod hair;
 mod jpeg;
+mod label;
 mod lay;
 mod mesh;
 mod numerals;
 mod packing;
 mod path;
+mod pattern;
+mod picture;
 mod plain;
 mod printed;
 mod random;
@@ -26,8 +33,12 @@ mod render;
 mod scene;
 mod shade;
 mod shadow;
+mod stack;
 pub mod story;
 mod strand;
+mod thing;
+mod thing_look;
+mod training;
 mod truth;
 mod witness;
 
@@ -35,13 +46,17 @@ use crate::base::raster::Raster;
 
 pub use camera::Camera;
 pub use jpeg::{EncodeError, encode};
+pub use label::{Labelled, RulerLabel, StationLabel, StrandLabel, shoot_labelled};
 pub use packing::ply_centres;
+pub use picture::{GroundPicture, PictureSpec};
 pub use printed::PrintedCard;
 pub use random::random_scene;
 pub use scene::{
-    Albedo, CameraSpec, CardSpec, Clutter, Face, FaultSpec, HairSpec, Laying, LightSpec, Pattern, PlySpec, RulerSpec,
-    RulerUnit, Scene, SensorSpec, TableSpec, Turning, YarnSpec,
+    Albedo, Arrangement, CameraSpec, CardSpec, Clutter, Face, FaultSpec, HairSpec, Laying, LightSpec, Pattern,
+    PieceSpec, PlySpec, RulerSpec, RulerUnit, Scene, SensorSpec, TableSpec, Turning, YarnSpec,
 };
+pub use thing::{Kind, Thing, ThingKind};
+pub use training::{Finish, Subsampling, TrainingScene, training_scene};
 pub use truth::{
     CameraTruth, CardTruth, FaultTruth, KinkTruth, ProfileTruth, StrandTruth, Truth, WidthTruth, YarnTruth,
 };

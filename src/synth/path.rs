@@ -39,6 +39,8 @@ pub(super) struct Lie {
     pub(super) angle_deg: f64,
     /// Sideways wander, mm.
     pub(super) bow: f64,
+    /// Length of the wander's waves against the usual ones.
+    pub(super) wave: f64,
     /// Loops, in order and apart from one another.
     pub(super) loops: Vec<Loop>,
     /// How far a loop's second crossing lies above its first, mm.
@@ -54,7 +56,7 @@ impl Lie {
         let tau = std::f64::consts::TAU;
         let waves: Vec<(f64, f64, f64)> = [(0.75, 110.0, 190.0), (0.35, 55.0, 80.0)]
             .map(|(share, short, long)| {
-                let length = chance.between(short, long);
+                let length = self.wave * chance.between(short, long);
                 (tau * self.bow * share / length, tau / length, chance.between(0.0, tau))
             })
             .to_vec();
@@ -175,7 +177,8 @@ mod tests {
 
     #[test]
     fn steps_are_true_arc_length_and_the_chord_points_as_stated() {
-        let lie = Lie { length: 100.0, middle: [3.0, 4.0], angle_deg: 30.0, bow: 2.0, loops: vec![], lift: 0.0 };
+        let lie =
+            Lie { length: 100.0, middle: [3.0, 4.0], angle_deg: 30.0, bow: 2.0, wave: 1.0, loops: vec![], lift: 0.0 };
         let frames = lie.frames(0.1, &mut Chance::new(5, 5));
         let mut length = 0.0;
         for pair in frames.windows(2) {

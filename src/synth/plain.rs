@@ -21,6 +21,7 @@ impl YarnSpec {
             compress: 1.0,
             fibre_lean_deg: 0.0,
             fibre_mm: (diameter_mm / 25.0).clamp(0.035, 0.2),
+            fibre_depth_mm: 0.0,
             fibre_scatter_deg: 0.0,
             relief: 0.0,
             hair: HairSpec { per_cm: 0.0, length_mm: 3.0, height_mm: 0.4, radius_mm: 0.01 },
@@ -42,6 +43,7 @@ impl Scene {
             seed: 1,
             refuse: None,
             yarn: yarn.map(|y| (y, across)),
+            pieces: Vec::new(),
             card: CardSpec {
                 width_mm: 120.0,
                 height_mm: 70.0,
@@ -58,8 +60,16 @@ impl Scene {
                     at_top: false,
                 }),
             },
-            table: TableSpec { pattern: Pattern::Plain, colour: [0.3; 3], accent: [0.25; 3], turn_deg: 0.0 },
+            table: TableSpec {
+                pattern: Pattern::Plain,
+                colour: [0.3; 3],
+                accent: [0.25; 3],
+                turn_deg: 0.0,
+                scale: 1.0,
+            },
+            picture: None,
             clutter: Vec::new(),
+            things: Vec::new(),
             light: LightSpec {
                 azimuth_deg: 90.0,
                 elevation_deg: 60.0,

@@ -11,7 +11,7 @@ use super::scene::{
 use crate::card::layout::CardSize;
 
 /// Yarn colours, linear reflectance.
-const COLOURS: [(&str, Albedo); 12] = [
+pub(super) const COLOURS: [(&str, Albedo); 12] = [
     ("white", [0.80, 0.80, 0.77]),
     ("cream", [0.70, 0.61, 0.44]),
     ("grey", [0.27, 0.26, 0.25]),
@@ -76,6 +76,9 @@ pub fn random_scene(seed: u64) -> Scene {
         seed,
         refuse: refuse.map(str::to_owned),
         yarn: (lacks != Lacks::Yarn).then_some((yarn, laying)),
+        pieces: Vec::new(),
+        picture: None,
+        things: Vec::new(),
         clutter: random_clutter(&mut chance, &card),
         table: random_table(&mut chance),
         light: random_light(&mut chance),
@@ -143,7 +146,7 @@ fn random_card(chance: &mut Chance, strip: bool, blank: bool) -> CardSpec {
 }
 
 /// The project's own card: the small one for thin yarn, which is photographed from near.
-fn ruler_card(diameter_mm: f64) -> Option<Arc<PrintedCard>> {
+pub(super) fn ruler_card(diameter_mm: f64) -> Option<Arc<PrintedCard>> {
     static CARDS: LazyLock<[Option<Arc<PrintedCard>>; 2]> =
         LazyLock::new(|| [CardSize::Small, CardSize::Full].map(|size| PrintedCard::new(size, None).ok().map(Arc::new)));
     CARDS.get(usize::from(diameter_mm > 1.2)).cloned().flatten()
@@ -165,7 +168,7 @@ fn fields(card: &PrintedCard) -> [f64; 2] {
     card.fields().map(|field| card.size_mm().1 / 2.0 - field.middle().y)
 }
 
-fn random_ruler(chance: &mut Chance, unit: RulerUnit, width: f64, strip: bool) -> RulerSpec {
+pub(super) fn random_ruler(chance: &mut Chance, unit: RulerUnit, width: f64, strip: bool) -> RulerSpec {
     let line = chance.between(0.11, 0.2);
     let long = chance.between(5.0, 7.5);
     let (ranks, per) = match unit {
@@ -255,6 +258,7 @@ fn random_yarn(chance: &mut Chance) -> YarnSpec {
         compress: if plies == 1 { 1.0 } else { chance.between(0.86, 1.0) },
         fibre_lean_deg: lean,
         fibre_mm: chance.between(0.03, 0.06).max(diameter / 50.0),
+        fibre_depth_mm: 0.0,
         fibre_scatter_deg: chance.between(2.0, 7.0),
         hair: HairSpec {
             per_cm: chance.between(20.0, 170.0),
@@ -424,9 +428,9 @@ fn random_table(chance: &mut Chance) -> TableSpec {
         Pattern::Linen => {
             chance.pick(&[([0.5, 0.46, 0.36], [0.3, 0.27, 0.2]), ([0.3, 0.35, 0.42], [0.12, 0.17, 0.24])])
         }
-        Pattern::Marble => ([0.6, 0.57, 0.54], [0.25, 0.22, 0.2]),
+        _ => ([0.6, 0.57, 0.54], [0.25, 0.22, 0.2]),
     };
-    TableSpec { pattern, colour, accent, turn_deg: chance.between(0.0, 90.0) }
+    TableSpec { pattern, colour, accent, turn_deg: chance.between(0.0, 90.0), scale: 1.0 }
 }
 
 /// A pencil, a bead or a square beside the card, never on the yarn.

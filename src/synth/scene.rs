@@ -3,7 +3,9 @@
 
 use std::sync::Arc;
 
+use super::picture::PictureSpec;
 use super::printed::PrintedCard;
+use super::thing::Thing;
 
 /// Reflectance in linear light, red, green, blue, 0 to 1.
 pub type Albedo = [f64; 3];
@@ -97,6 +99,9 @@ pub struct YarnSpec {
     pub fibre_lean_deg: f64,
     /// Thickness of a visible fibre or fine lock, mm.
     pub fibre_mm: f64,
+    /// How deep below the ply's outline the fibres that are seen have their axes, mm: half a fibre's thickness where
+    /// fibres have any, 0 for lines painted on the outline.
+    pub fibre_depth_mm: f64,
     /// Scatter of the fibres' direction, degrees.
     pub fibre_scatter_deg: f64,
     /// Unevenness of a ply's surface around it (locks of fibres), relative deviation of its radius.
@@ -147,6 +152,66 @@ pub enum Laying {
         /// Position of the first along the card, mm from its middle.
         first_mm: f64,
     },
+}
+
+/// What a piece of yarn lies like, as a word for its truth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Arrangement {
+    /// Alone.
+    Single,
+    /// Against a neighbour.
+    Touching,
+    /// Over or under another.
+    Crossing,
+    /// Wound side by side.
+    Wraps,
+    /// One of many that run along together.
+    Skein,
+    /// With closed loops.
+    Kinked,
+    /// Wandering as it fell.
+    Loose,
+}
+
+impl Arrangement {
+    /// The word.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Single => "single",
+            Self::Touching => "touching",
+            Self::Crossing => "crossing",
+            Self::Wraps => "wraps",
+            Self::Skein => "skein",
+            Self::Kinked => "kinked",
+            Self::Loose => "loose",
+        }
+    }
+}
+
+/// A piece of yarn of its own. Later pieces lie on earlier ones.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PieceSpec {
+    /// The yarn.
+    pub yarn: YarnSpec,
+    /// How it lies.
+    pub arrangement: Arrangement,
+    /// Its middle.
+    pub middle: [f64; 2],
+    /// Length, mm.
+    pub length_mm: f64,
+    /// Mean direction, degrees anticlockwise from the card's x axis.
+    pub angle_deg: f64,
+    /// Sideways wander, mm.
+    pub bow_mm: f64,
+    /// Length of the wander's waves against those of [`Laying`]'s, 110 to 190 mm and about half of that.
+    pub wave: f64,
+    /// Seed of the wander: pieces with one seed run alike.
+    pub course: u64,
+    /// Closed loops of the whole strand.
+    pub kinks: usize,
+    /// Whether its ends are cut within the scene.
+    pub cut: bool,
 }
 
 /// The unit of a ruler.
@@ -218,6 +283,28 @@ pub enum Pattern {
     Linen,
     /// Stone with veins.
     Marble,
+    /// Stripes of several widths.
+    Stripes,
+    /// Round dots.
+    Dots,
+    /// Bands crossing one another in several widths.
+    Plaid,
+    /// Threads over and under, seen one by one.
+    Weave,
+    /// Diagonal ribs, as of denim.
+    Twill,
+    /// Straight ribs, rounded.
+    Ribs,
+    /// Lines of print.
+    Print,
+    /// From one colour to the other.
+    Gradient,
+    /// Coarse grains.
+    Grain,
+    /// Tiles with joints.
+    Tiles,
+    /// Pebbles or cells.
+    Cells,
 }
 
 /// The table.
@@ -231,6 +318,8 @@ pub struct TableSpec {
     pub accent: Albedo,
     /// Turn of the pattern, degrees.
     pub turn_deg: f64,
+    /// Size of the pattern against its usual one.
+    pub scale: f64,
 }
 
 /// Things that are no yarn. Positions in mm from the card's middle.
@@ -353,12 +442,18 @@ pub struct Scene {
     pub refuse: Option<String>,
     /// The yarn, and how it lies.
     pub yarn: Option<(YarnSpec, Laying)>,
+    /// Further pieces of yarn.
+    pub pieces: Vec<PieceSpec>,
     /// The card.
     pub card: CardSpec,
     /// The table.
     pub table: TableSpec,
+    /// A picture in place of the table's pattern.
+    pub picture: Option<PictureSpec>,
     /// Other things.
     pub clutter: Vec<Clutter>,
+    /// Things of many kinds; later ones lie on earlier ones.
+    pub things: Vec<Thing>,
     /// The light.
     pub light: LightSpec,
     /// The camera.

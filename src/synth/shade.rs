@@ -1,6 +1,6 @@
 //! What a point of yarn looks like: light, grooves, and the fibres on its surface.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
 use nalgebra::Vector3;
 
@@ -50,6 +50,8 @@ pub(super) struct Shader<'a> {
     fibres: Vec<f64>,
     /// Thickness of what looks like one fibre, mm, and its contrast against that of a fibre seen well.
     grain: Grain,
+    /// The lens, mm.
+    lens: Vector3<f64>,
     seed: u64,
 }
 
@@ -104,12 +106,13 @@ impl<'a> Shader<'a> {
         radii: &[f64],
         light: &'a Light,
         card: Albedo,
-        px_per_mm: f64,
+        camera: (Vector3<f64>, f64),
         seed: u64,
     ) -> Self {
+        let (lens, px_per_mm) = camera;
         let grain = Grain::seen(yarn.fibre_mm, px_per_mm);
         let fibres = radii.iter().map(|r| (TAU * r / grain.width_mm).round().max(8.0)).collect();
-        Self { yarn, light, bounce: card.map(|c| 0.55 * c), fibres, grain, seed }
+        Self { yarn, light, bounce: card.map(|c| 0.55 * c), fibres, grain, lens, seed }
     }
 
     /// Linear light from a point of a ply: `station` along the strand (with fraction), `phi` around the ply.
@@ -131,6 +134,7 @@ impl<'a> Shader<'a> {
         let across = smooth_normal.cross(&fibre);
 
         let s = station * strand.step;
+        let phi = self.below(phi, radius, &(self.lens - point), &outward, &onward);
         let q = phi - between.number(|s| s.plies[ply].fibre_turn);
         let skin = self.skin(hash(self.seed ^ (number * 8 + ply) as u64), ply, s, q);
         let normal = (smooth_normal + across * skin.slope).normalize();
@@ -150,6 +154,21 @@ impl<'a> Shader<'a> {
             let light = direct + sky + below * self.bounce[c];
             ((albedo * light + sheen * (0.3 + 0.7 * spec.colour[c])) * self.light.colour[c]) as f32
         })
+    }
+
+    /// Where around the ply the fibre is that shows at `phi`: fibres have their axes below the outline, and are seen where
+    /// the line of sight, going on, meets the layer of the axes; near the outline they are seen in profile.
+    fn below(&self, phi: f64, radius: f64, view: &Vector3<f64>, outward: &Vector3<f64>, onward: &Vector3<f64>) -> f64 {
+        let inner = radius - self.yarn.fibre_depth_mm;
+        if inner >= radius || inner <= 0.0 {
+            return phi;
+        }
+        let facing = view.dot(onward).atan2(view.dot(outward));
+        let away = (phi - facing + PI).rem_euclid(TAU) - PI;
+        if away.abs() > FRAC_PI_2 {
+            return phi;
+        }
+        facing + (away.sin() * radius / inner).clamp(-1.0, 1.0).asin()
     }
 
     /// Fibres on the surface: brightness, and slope of the surface across the fibres.

@@ -14,8 +14,8 @@ pub(super) struct Shadows<'a> {
     light: &'a Light,
     /// For each tile, (strand, station), sorted.
     tiles: Vec<Vec<(usize, usize)>>,
-    /// How far from its axis a strand is felt, mm.
-    reach: f64,
+    /// How far from its axis each strand is felt, mm.
+    reaches: Vec<f64>,
 }
 
 /// What reaches a point of the ground: share of the source, share of the sky.
@@ -29,16 +29,17 @@ impl<'a> Shadows<'a> {
     pub(super) fn of(
         strands: &'a [Strand],
         light: &'a Light,
-        envelope: f64,
+        envelopes: &[f64],
         camera: &Camera,
         columns: usize,
         tiles: usize,
     ) -> Self {
         let slope = light.towards.x.hypot(light.towards.y) / light.towards.z.max(0.1);
-        let reach = envelope * (4.0 + 1.3 * slope);
+        let reaches: Vec<f64> = envelopes.iter().map(|e| e * (4.0 + 1.3 * slope)).collect();
         let mut sorted = vec![Vec::new(); tiles];
         let rows = tiles / columns.max(1);
-        for (number, strand) in strands.iter().enumerate() {
+        for (number, (strand, envelope)) in strands.iter().zip(envelopes).enumerate() {
+            let reach = reaches[number];
             let stride = ((0.7 * envelope / strand.step) as usize).max(1);
             for (station, at) in strand.stations.iter().enumerate().step_by(stride) {
                 let foot = Vector3::new(at.frame.at.x, at.frame.at.y, 0.0);
@@ -58,7 +59,7 @@ impl<'a> Shadows<'a> {
                 }
             }
         }
-        Self { strands, light, tiles: sorted, reach }
+        Self { strands, light, tiles: sorted, reaches }
     }
 
     /// Whether anything reaches a tile.
@@ -86,14 +87,15 @@ impl<'a> Shadows<'a> {
                 }
                 i += 1;
             }
-            if nearest.0.sqrt() < self.reach {
-                self.behind(strand, nearest.1, &Vector3::new(x, y, z), &mut reaching);
+            let reach = self.reaches.get(*number).copied().unwrap_or(0.0);
+            if nearest.0.sqrt() < reach {
+                self.behind(strand, nearest.1, reach, &Vector3::new(x, y, z), &mut reaching);
             }
         }
         reaching
     }
 
-    fn behind(&self, strand: &Strand, node: usize, point: &Vector3<f64>, reaching: &mut Reaching) {
+    fn behind(&self, strand: &Strand, node: usize, reach: f64, point: &Vector3<f64>, reaching: &mut Reaching) {
         let last = strand.stations.len().saturating_sub(1);
         let Some(near) = strand.stations.get(node) else { return };
         let along = (point - near.frame.at).dot(&near.frame.along) / strand.step;
@@ -117,7 +119,7 @@ impl<'a> Shadows<'a> {
         let (middle, half) = ((-down).atan2(side.abs()), (radius / distance).min(1.0).asin());
         let hidden = 0.5 * ((middle - half).max(0.0).cos() - (middle + half).min(std::f64::consts::PI).cos());
         // Where the strand bends tightly, cross-sections fan out and only near ones mean anything.
-        let reach = self.reach.min(0.6 * bend_radius(strand, here));
+        let reach = reach.min(0.6 * bend_radius(strand, here));
         let fade = smooth((reach - side.abs()) / (0.3 * reach));
         reaching.sky *= 1.0 - hidden * end * fade;
 
@@ -151,9 +153,9 @@ impl<'a> Shadows<'a> {
 
 /// Radius of the axis's bend about a station, mm, from its directions one envelope before and after.
 ///
-/// Gentle curves are gentle enough: only strands with loops are looked at.
+/// Gentle curves are gentle enough: only strands that bend tightly are looked at.
 fn bend_radius(strand: &Strand, station: f64) -> f64 {
-    if strand.loops.is_empty() {
+    if !strand.bends {
         return f64::MAX;
     }
     let last = strand.stations.len().saturating_sub(1);

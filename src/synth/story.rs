@@ -59,14 +59,13 @@ pub fn story() -> Vec<Chapter> {
         Chapter {
             scene: on_card("03-two-ply-soft", Some("Lantern 3"), 1.5, plied(2, 1.5, 19.0, 9.0), 3),
             title: "Two-ply, first way: soft",
-            text: "Ivo's singles plied with few turns. The fibres still lean the way the plies run: there is more twist in \
-                   the singles than the plying took out.",
+            text: "Ivo's singles plied with few turns.",
         },
         Chapter {
             scene: on_ruler("04-two-ply-firm", RulerUnit::Inch, 1.4, plied(2, 1.4, 31.0, 0.0), across(-3.0, 0.6, 0), 4),
             title: "Two-ply, second way: firm",
-            text: "The same singles with more turns in the plying. Now the fibres on the surface run straight along the \
-                   yarn, which is what the trade calls balanced. Compare the turns per inch with the sample before.",
+            text: "More turns in the plying, on singles that were spun harder to bear it. Compare the turns per inch with the \
+                   sample before.",
         },
         Chapter {
             scene: on_ruler("05-three-ply-dyed", RulerUnit::Mm, 1.9, three_colours(), across(4.0, 0.8, 0), 5),
@@ -78,19 +77,25 @@ pub fn story() -> Vec<Chapter> {
             scene: wound("06-wraps", plied(2, 1.25, 27.0, 3.0), 6),
             title: "Wound side by side",
             text: "The firm two-ply wound on a strip, wraps touching but not squeezed. Counting them between the marks is \
-                   the old way; what 25.4 mm over the diameter gives is a little more, because wraps never lie quite close.",
+                   the old way.",
         },
         Chapter {
             scene: on_ruler("07-too-much-twist", RulerUnit::Inch, 0.75, lively(), across(-2.0, 1.6, 2), 7),
             title: "Too much twist",
             text: "Marisk's granddaughter treadled for joy. Where the strand was slack it curled back on itself, the sign of \
-                   more twist than the fibre wants. The curls are kept out of the width.",
+                   more twist than the fibre wants.",
         },
         Chapter {
             scene: passes("08-skein-passes", plied(2, 1.5, 30.0, 1.0), 8),
             title: "Passes from the skein",
             text: "In the end they spun the firm two-ply. Four passes drawn from the finished skein lie on the card: each is \
                    measured, and what differs between them is told apart from what varies along them.",
+        },
+        Chapter {
+            scene: beside_ruler("09-beside-a-ruler", plied(2, 1.5, 30.0, 1.0), 9),
+            title: "Beside a ruler",
+            text: "At the market Ivo meets a yarn he likes. He has no card with him, so he lays it on the table beside a ruler of \
+                   stiff paper, and photographs both.",
         },
     ]
 }
@@ -161,8 +166,13 @@ fn window(name: &str, card: CardSpec, yarn: YarnSpec, laying: Laying, seed: u64)
     scene.kind = "demo".to_owned();
     scene.seed = 9000 + seed;
     scene.card = card;
-    scene.table =
-        TableSpec { pattern: Pattern::Wood, colour: [0.52, 0.35, 0.18], accent: [0.36, 0.21, 0.09], turn_deg: 12.0 };
+    scene.table = TableSpec {
+        pattern: Pattern::Wood,
+        colour: [0.52, 0.35, 0.18],
+        accent: [0.36, 0.21, 0.09],
+        turn_deg: 12.0,
+        scale: 1.0,
+    };
     scene.light = LightSpec {
         azimuth_deg: 100.0 + 17.0 * seed as f64,
         elevation_deg: 52.0,
@@ -254,6 +264,15 @@ fn on_ruler(name: &str, unit: RulerUnit, diameter_mm: f64, yarn: YarnSpec, layin
     let mut scene = window(name, plain_card(120.0, 70.0, 0.4, unit), yarn, laying, seed);
     scene.camera.target = [2.0, -4.0];
     scene.camera.distance_mm = if diameter_mm < 1.0 { 150.0 } else { 175.0 };
+    scene
+}
+
+/// A strand on the table, beside a ruler.
+fn beside_ruler(name: &str, yarn: YarnSpec, seed: u64) -> Scene {
+    let laying = Laying::Across { angle_deg: 3.0, offset_mm: 26.0, bow_mm: 0.8, kinks: 0 };
+    let mut scene = window(name, plain_card(158.0, 28.0, 0.4, RulerUnit::Mm), yarn, laying, seed);
+    scene.camera.target = [0.0, 12.0];
+    scene.camera.distance_mm = 175.0;
     scene
 }
 

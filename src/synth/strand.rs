@@ -61,8 +61,12 @@ pub(super) struct Strand {
     pub(super) loops: Vec<Loop>,
     /// Whether its ends are cut within the scene.
     pub(super) cut: bool,
+    /// Whether its axis bends within a few diameters, in loops or otherwise.
+    pub(super) bends: bool,
     /// Parallel neighbours at this distance on both sides, mm (wraps); they shade one another.
     pub(super) neighbours_at: Option<f64>,
+    /// Which of the scene's further pieces it is; `None` for its first yarn.
+    pub(super) piece: Option<usize>,
     relief: Relief,
 }
 
@@ -209,8 +213,18 @@ impl Strand {
             stations.push(Station { frame, twist, envelope, plies });
         }
         let relief = Relief { depth: yarn.relief, length: 5.0 * yarn.diameter_mm, seed: own(3, 0) };
-        let mut strand =
-            Self { step, stations, plies: n, faults, loops: Vec::new(), cut: false, neighbours_at: None, relief };
+        let mut strand = Self {
+            step,
+            stations,
+            plies: n,
+            faults,
+            loops: Vec::new(),
+            cut: false,
+            bends: false,
+            neighbours_at: None,
+            piece: None,
+            relief,
+        };
         strand.rest_on_card(nominal.envelope);
         strand.erect_plies();
         strand

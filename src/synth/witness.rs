@@ -7,6 +7,7 @@ use nalgebra::Vector3;
 use super::camera::Camera;
 use super::fuzz;
 use super::jpeg::{lies_sideways, stored_place};
+use super::lay;
 use super::scene::{Face, Laying, RulerUnit, Scene, YarnSpec};
 use super::strand::Strand;
 use super::truth::{
@@ -92,8 +93,9 @@ impl Witness<'_> {
         let stride = ((0.1 / strand.step).round() as usize).max(1);
         let wraps = strand.neighbours_at.is_some();
         let (half_w, half_h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
-        let yarn = self.scene.yarn.as_ref().map(|(yarn, _)| yarn);
-        let widths = yarn.map(|y| fuzz::core_widths(strand, number, y, self.scene.seed)).unwrap_or_default();
+        let widths = lay::yarn_of(self.scene, strand)
+            .map(|y| fuzz::core_widths(strand, number, y, self.scene.seed))
+            .unwrap_or_default();
         let mut looks = Vec::new();
         for (i, station) in strand.stations.iter().enumerate().step_by(stride) {
             let Some(shown) = self.shown(&station.frame.at) else { continue };

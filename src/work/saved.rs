@@ -1,11 +1,14 @@
 //! Saved reports read back.
 
+mod sane;
+
 use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use crate::figures::Report;
 use crate::figures::report::SCHEMA;
+use crate::work::batch::{self, Folder};
 
 /// Largest file of reports that is read, bytes. A report with ten passes at full profile is below 2 MB; a table of ten
 /// thousand photos stays below this.
@@ -36,6 +39,14 @@ pub enum SavedError {
         /// What does not fit.
         detail: String,
     },
+    /// A report that holds what no report holds.
+    #[error("{}: {problem}; write the report again with `strandrule measure PHOTO > report.json`", file.display())]
+    Wrong {
+        /// The file.
+        file: PathBuf,
+        /// The field, and what is wrong with it.
+        problem: String,
+    },
     /// A report of another version of the schema.
     #[error("{}: has the schema \"{found}\", and this version reads \"{SCHEMA}\"; measure the photo again", file.display())]
     OtherSchema {
@@ -43,6 +54,18 @@ pub enum SavedError {
         file: PathBuf,
         /// Its schema.
         found: String,
+    },
+    /// A batch's record of a photo.
+    #[error("{}: is a damaged record; run the batch again", file.display())]
+    Record {
+        /// The record.
+        file: PathBuf,
+    },
+    /// A report of a batch that somebody changed, or that was not finished.
+    #[error("{}: is not what the batch wrote; run the batch again", file.display())]
+    Changed {
+        /// The report.
+        file: PathBuf,
     },
     /// A folder or file without any report.
     #[error("{}: holds no report; measure the photos first, as in `strandrule batch PHOTOS --out results`, and name results", file.display())]
@@ -67,15 +90,14 @@ pub(crate) fn read_text(file: &Path, limit: u64) -> Result<String, SavedError> {
 }
 
 /// The reports of a file: one object, a list, or JSON Lines; or of a folder: of its `.json` files in the order of their
-/// names, reports only (others are passed over); or of the output folder of `batch`. Never empty.
+/// names, reports only (others are passed over); or of the output folder of `batch` (or its `reports`): of the photos that
+/// its records name. Never empty.
 ///
 /// # Errors
 /// [`SavedError`].
 pub fn read_reports(place: &Path) -> Result<Vec<Report>, SavedError> {
-    let of_batch = place.join("reports");
-    let is_batch = of_batch.is_dir() && place.join("records").is_dir();
-    let reports = if is_batch {
-        in_folder(&of_batch)?
+    let reports = if let Some(batch) = Folder::meant_by(place) {
+        Folder::open(&batch)?.reports()?
     } else if place.is_dir() {
         in_folder(place)?
     } else {
@@ -87,7 +109,19 @@ pub fn read_reports(place: &Path) -> Result<Vec<Report>, SavedError> {
     Ok(reports)
 }
 
-fn in_folder(folder: &Path) -> Result<Vec<Report>, SavedError> {
+/// The files that reading reports at a place looks into.
+#[must_use]
+pub fn files_of(place: &Path) -> Vec<PathBuf> {
+    if let Some(batch) = Folder::meant_by(place) {
+        batch::files_of(&batch, &[])
+    } else if place.is_dir() {
+        files_in(place).unwrap_or_default()
+    } else {
+        vec![place.to_owned()]
+    }
+}
+
+fn files_in(folder: &Path) -> Result<Vec<PathBuf>, SavedError> {
     let unreadable = |source| SavedError::Unreadable { file: folder.to_owned(), source };
     let mut files = Vec::new();
     for entry in fs::read_dir(folder).map_err(unreadable)? {
@@ -97,11 +131,15 @@ fn in_folder(folder: &Path) -> Result<Vec<Report>, SavedError> {
         }
     }
     files.sort();
+    Ok(files)
+}
+
+fn in_folder(folder: &Path) -> Result<Vec<Report>, SavedError> {
     let mut reports = Vec::new();
-    for file in files {
+    for file in files_in(folder)? {
         match in_file(&file) {
             Ok(found) => reports.extend(found),
-            // A folder may hold other JSON files; only a report of the wrong version is worth stopping for.
+            // A folder may hold other JSON files; only what says that it is a report is worth stopping for.
             Err(SavedError::NotAReport { .. }) => {}
             Err(other) => return Err(other),
         }
@@ -113,12 +151,13 @@ fn in_file(file: &Path) -> Result<Vec<Report>, SavedError> {
     reports_of(file, &read_text(file, MAX_BYTES)?)
 }
 
-/// The reports in a file's text; `file` only names it. May be empty.
+/// The reports in a file's text; `file` only names it. May be empty. Every figure lies where it can lie at all.
 ///
 /// # Errors
-/// [`SavedError::NotAReport`] and [`SavedError::OtherSchema`].
+/// [`SavedError::NotAReport`], [`SavedError::Wrong`] and [`SavedError::OtherSchema`].
 pub fn reports_of(file: &Path, text: &str) -> Result<Vec<Report>, SavedError> {
     let not_a_report = |detail: String| SavedError::NotAReport { file: file.to_owned(), detail };
+    let wrong = |problem: String| SavedError::Wrong { file: file.to_owned(), problem };
     let values: Result<Vec<serde_json::Value>, _> =
         serde_json::Deserializer::from_str(text).into_iter::<serde_json::Value>().collect();
     let mut reports = Vec::new();
@@ -139,42 +178,24 @@ pub fn reports_of(file: &Path, text: &str) -> Result<Vec<Report>, SavedError> {
                 Some(report) => report.clone(),
                 None => item,
             };
-            if let Some(beside) = beside_its_interval(&item) {
-                return Err(not_a_report(beside));
+            let schema = item.get("schema").and_then(|s| s.as_str()).unwrap_or_default().to_owned();
+            if !schema.starts_with("strandrule-report-") {
+                return Err(not_a_report(format!("its schema is \"{schema}\"")));
             }
-            let found = item.get("schema").and_then(|s| s.as_str()).unwrap_or_default().to_owned();
-            match serde_json::from_value::<Report>(item) {
-                Ok(report) if report.schema == SCHEMA => reports.push(report),
-                _ if found.starts_with("strandrule-report-") && found != SCHEMA => {
-                    return Err(SavedError::OtherSchema { file: file.to_owned(), found });
-                }
-                Ok(report) => return Err(not_a_report(format!("its schema is \"{}\"", report.schema))),
-                Err(error) => return Err(not_a_report(error.to_string())),
+            if schema != SCHEMA {
+                return Err(SavedError::OtherSchema { file: file.to_owned(), found: schema });
+            }
+            if let Some(problem) = sane::problem_in(&item) {
+                return Err(wrong(problem));
+            }
+            let report = serde_json::from_value::<Report>(item).map_err(|error| wrong(error.to_string()))?;
+            match sane::problem_of(&report) {
+                None => reports.push(report),
+                Some(problem) => return Err(wrong(problem)),
             }
         }
     }
     Ok(reports)
-}
-
-/// What is wrong with the first number that does not lie in its own interval: no report of ours has one, and what is
-/// worked out from it would be nonsense.
-fn beside_its_interval(value: &serde_json::Value) -> Option<String> {
-    match value {
-        serde_json::Value::Array(items) => items.iter().find_map(beside_its_interval),
-        serde_json::Value::Object(fields) => {
-            let number = |v: Option<&serde_json::Value>| v.and_then(serde_json::Value::as_f64);
-            let ends = fields.get("interval95").and_then(serde_json::Value::as_array);
-            let figure = number(fields.get("value")).zip(ends);
-            let beside = figure.filter(|(figure, ends)| {
-                number(ends.first()).is_some_and(|low| *figure < low)
-                    || number(ends.get(1)).is_some_and(|high| *figure > high)
-            });
-            beside
-                .map(|(figure, _)| format!("a figure of {figure} does not lie in its own interval"))
-                .or_else(|| fields.values().find_map(beside_its_interval))
-        }
-        _ => None,
-    }
 }
 
 #[cfg(test)]
@@ -216,8 +237,8 @@ mod tests {
         };
         assert_eq!(read(&|_| ()).unwrap(), 1);
         let refused = |said: &str, change: &dyn Fn(&mut serde_json::Value)| {
-            let error = read(change).unwrap_err().to_string();
-            assert!(error.contains(said), "{error}");
+            let error = read(change).unwrap_err();
+            assert!(matches!(error, SavedError::Wrong { .. }) && error.to_string().contains(said), "{error}");
         };
         refused("its own interval", &|q| q["interval95"] = serde_json::json!([2.5, 1.5]));
         // A count's interval is no business of the count's.

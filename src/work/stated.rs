@@ -12,6 +12,7 @@ use crate::measure::pipeline::Request;
 use crate::measure::scale::{RulerUnit, ScaleRequest, StatedScale};
 use crate::measure::strand::StrandRequest;
 use crate::measure::twist::TwistRequest;
+use crate::show::columns::PX_PER_MM;
 use crate::show::file;
 use crate::show::json;
 use crate::work::saved;
@@ -65,6 +66,14 @@ pub struct TwoPoints {
     pub to: [f64; 2],
     /// Their distance, mm.
     pub distance_mm: f64,
+}
+
+impl TwoPoints {
+    /// How far they lie apart, px.
+    #[must_use]
+    pub fn apart_px(&self) -> f64 {
+        (self.to[0] - self.from[0]).hypot(self.to[1] - self.from[1])
+    }
 }
 
 /// Everything that a person may state; what is `None` is not stated.
@@ -138,19 +147,15 @@ impl Stated {
             "must lie in the picture and be at least 8 pixels wide and high",
         )?;
         must(
-            self.points.is_none_or(|p| {
-                let ends = [p.from, p.to].concat();
-                ends.iter().all(|v| v.is_finite())
-                    && Point::<()>::new(p.from[0], p.from[1]).distance(Point::new(p.to[0], p.to[1]))
-                        >= LEAST_DISTANCE_PX
-            }),
+            self.points.is_none_or(|p| p.apart_px().is_finite() && p.apart_px() >= LEAST_DISTANCE_PX),
             "the two points",
             "must be different points of the picture",
         )?;
+        let [low, high] = PX_PER_MM;
         must(
-            self.points.is_none_or(|p| p.distance_mm.is_finite() && p.distance_mm > 0.0),
+            self.points.is_none_or(|p| p.distance_mm > 0.0 && (low..=high).contains(&(p.apart_px() / p.distance_mm))),
             "the distance of the two points",
-            "must be a length above 0",
+            "must be a length above 0 that a photo can show so",
         )?;
         let dpi = self.dpi.is_none_or(|dpi| match dpi {
             Dpi::Is(dpi) => DOTS_PER_INCH.contains(&dpi),

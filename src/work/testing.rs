@@ -67,6 +67,7 @@ pub(crate) fn report(file: &str) -> Report {
                 width_mm: (0..stations).map(|i| 2.0 + 0.2 * (f64::from(i) * 0.7).sin()).collect(),
                 twist_angle_deg: vec![Some(26.0); 200],
                 twists_per_inch: vec![Some(4.0); 200],
+                ..Profile::default()
             },
         }],
         warnings: Vec::new(),

@@ -45,7 +45,7 @@ pub(crate) fn photo(bytes: &[u8]) {
 
 /// Metadata, as a block and as a whole file.
 pub(crate) fn exif(bytes: &[u8]) {
-    for facts in [CameraFacts::of_exif(bytes), CameraFacts::of_file(bytes)] {
+    for facts in [CameraFacts::of_exif(bytes), CameraFacts::of_file(bytes, 0)] {
         assert!(facts.focal_35mm_mm.is_none_or(|mm| (1.0..=2000.0).contains(&mm)));
         assert!(facts.written_dpi.is_none_or(|dpi| (1.0..=100_000.0).contains(&dpi)));
         // Source: RFC 3339, 5.6: year, month and day with dashes, `T`, the time; an offset of six letters may follow.

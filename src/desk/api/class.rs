@@ -28,8 +28,13 @@ pub(crate) struct Row {
 /// A mark.
 #[derive(Serialize)]
 pub(crate) struct Mark {
+    /// The least and the most that it can be.
     total: String,
     out_of: f64,
+    /// On how much of what was asked it rests, per cent.
+    rests_on_percent: f64,
+    /// Whether that is less than the target asks for.
+    provisional: bool,
     criteria: Vec<OneCriterion>,
 }
 
@@ -121,8 +126,7 @@ fn now(desk: &Desk) -> Result<Standing, Refused> {
         }
         Ok(rubric) => {
             let (class, _) = gathered(desk, labels.as_deref(), &rubric)?;
-            standing.marked =
-                class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+            standing.marked = class.marked();
             standing.rows = class.entries.iter().map(row).collect();
             let strangers = class.strangers.iter().map(|(photo, label, near)| {
                 let near = near.as_deref().map(|n| format!(", perhaps {n}")).unwrap_or_default();
@@ -137,10 +141,9 @@ fn now(desk: &Desk) -> Result<Standing, Refused> {
 }
 
 fn gathered(desk: &Desk, labels: Option<&[Label]>, rubric: &Rubric) -> Result<(Class, Folder), Refused> {
-    let failed = |e: crate::work::batch::BatchError| Refused::failed(e.to_string());
-    let folder = Folder::open(desk.hand.folder.out()).map_err(failed)?;
+    let folder = Folder::open(desk.hand.folder.out()).map_err(|e| Refused::failed(e.to_string()))?;
     let map = Grouping::Map(desk.hand.folder.map().map_err(Refused::failed)?);
-    let photos = grade::photos_of(&folder, Some(&map)).map_err(failed)?;
+    let photos = grade::photos_of(&folder, Some(&map)).map_err(|e| Refused::failed(e.to_string()))?;
     Ok((grade::gather(labels, photos, rubric), folder))
 }
 
@@ -151,11 +154,12 @@ fn row(entry: &Entry) -> Row {
         code: entry.label.short_code(),
         photos: entry.photos.clone(),
         mark: entry.mark.as_ref().map(|mark| Mark {
-            total: match (mark.total, mark.least_total) {
-                (Some(total), Some(least)) if least < total => format!("{total:.1} (at least {least:.1})"),
-                (Some(total), _) => format!("{total:.1}"),
-                (None, _) => "none".to_owned(),
+            total: match mark.total {
+                [least, most] if least < most => format!("{least:.1} to {most:.1}"),
+                [_, most] => format!("{most:.1}"),
             },
+            rests_on_percent: (100.0 * mark.rests_on).round(),
+            provisional: mark.provisional,
             out_of: mark.out_of,
             criteria: mark.criteria.iter().map(criterion).collect(),
         }),

@@ -3,12 +3,13 @@
 use std::io::Cursor;
 use std::path::Path;
 
-use image::{ColorType, ImageDecoder, ImageError, ImageFormat, ImageReader};
+use image::codecs::webp::WebPDecoder;
+use image::{ColorType, ImageDecoder, ImageError, ImageFormat};
 
 use super::error::PhotoError;
 use super::facts::CameraFacts;
 use super::file::bytes_of;
-use super::{Limits, Photo, jpeg, room};
+use super::{Limits, Photo, jpeg, png, room, tiff};
 use crate::base::raster::Raster;
 
 /// Reads and decodes a photo.
@@ -29,12 +30,15 @@ pub fn decode(path: &Path, bytes: Vec<u8>, limits: &Limits) -> Result<Photo, Pho
     }
     let (camera, stored) = if jpeg::is_jpeg(&bytes) {
         let segments = jpeg::walk(&bytes);
-        let camera = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
+        let facts = segments.exif.map(CameraFacts::of_exif).unwrap_or_default();
+        let camera = CameraFacts { coding_u: segments.coding_u, ..facts };
         (camera, jpeg::decode(path, &bytes, &segments, limits)?)
     } else if let Some(read) = heic(path, &bytes, limits) {
         read?
     } else {
-        (CameraFacts::of_file(&bytes), decode_other(path, &bytes, limits)?)
+        let stored = decode_other(path, &bytes, limits)?;
+        let camera = CameraFacts { pictures: stored.pictures, ..CameraFacts::of_file(&bytes, stored.page) };
+        (camera, stored.rgb)
     };
     drop(bytes);
     Ok(Photo {
@@ -68,6 +72,7 @@ pub(super) fn within(path: &Path, limits: &Limits, width: u64, height: u64) -> R
 }
 
 /// Groups interleaved bytes into pixels.
+#[cfg(feature = "heic")]
 pub(super) fn raster_of_bytes(width: usize, height: usize, bytes: Vec<u8>) -> Option<Raster<[u8; 3]>> {
     let (pixels, rest) = bytes.as_chunks::<3>();
     if !rest.is_empty() {
@@ -76,71 +81,68 @@ pub(super) fn raster_of_bytes(width: usize, height: usize, bytes: Vec<u8>) -> Op
     Raster::from_samples(width, height, pixels.to_vec())
 }
 
-fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Raster<[u8; 3]>, PhotoError> {
+/// A picture as stored, and what the file says of others in it.
+pub(super) struct Stored {
+    pub(super) rgb: Raster<[u8; 3]>,
+    /// Pages or frames in the file, 1 for most.
+    pub(super) pictures: u32,
+    /// Which of them this is, from 0.
+    pub(super) page: u16,
+}
+
+fn decode_other(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Stored, PhotoError> {
+    match image::guess_format(bytes).ok() {
+        Some(ImageFormat::Png) => png::decode(path, bytes, limits),
+        Some(ImageFormat::Tiff) => tiff::decode(path, bytes, limits),
+        Some(ImageFormat::WebP) => webp(path, bytes, limits),
+        _ => Err(PhotoError::UnknownFormat { file: path.to_owned(), advice: advice_for(bytes) }),
+    }
+}
+
+fn webp(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Stored, PhotoError> {
     let damaged = |detail: String| PhotoError::Damaged { file: path.to_owned(), detail };
     let refused = |error: ImageError| match error {
         ImageError::Limits(_) => PhotoError::TooMuchMemory { file: path.to_owned(), limit: limits.max_megapixels },
+        ImageError::Unsupported(what) => PhotoError::Unsupported { file: path.to_owned(), what: what.to_string() },
         other => damaged(other.to_string()),
     };
-    let format = image::guess_format(bytes).ok();
-    let Some(format @ (ImageFormat::Png | ImageFormat::Tiff | ImageFormat::WebP)) = format else {
-        return Err(PhotoError::UnknownFormat { file: path.to_owned(), advice: advice_for(bytes) });
-    };
-    if stops_short(format, bytes) {
+    // RIFF: the length of what follows the first eight bytes. The decoder stops at the last pixel and does not look.
+    let length = bytes.get(4..8).and_then(|b| b.first_chunk::<4>()).map(|b| u64::from(u32::from_le_bytes(*b)));
+    if length.is_none_or(|length| length + 8 > bytes.len() as u64) {
         return Err(damaged("it stops before its end".to_owned()));
     }
-    let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
-    let mut bounds = image::Limits::default();
-    // The largest pixel has four channels of two bytes; a small picture needs some room for tables too.
-    bounds.max_alloc = Some((u64::from(limits.max_megapixels) * 1_000_000 * 8).max(16 << 20));
-    reader.limits(bounds);
-    let decoder = reader.into_decoder().map_err(refused)?;
+    let decoder = WebPDecoder::new(Cursor::new(bytes)).map_err(refused)?;
     let (width, height) = decoder.dimensions();
     within(path, limits, u64::from(width), u64::from(height))?;
-    room::check(path, u64::from(width), u64::from(height), decoder.total_bytes())?;
-    if decoder.color_type() == ColorType::Rgb8 {
-        // Straight into the picture: a copy would double the memory.
-        let mut picture = Raster::filled(width as usize, height as usize, [0u8; 3]);
-        decoder.read_image(picture.samples_mut().as_flattened_mut()).map_err(refused)?;
-        return Ok(picture);
-    }
-    if decoder.color_type() == ColorType::Rgba8 {
-        let mut rgba = vec![[0u8; 4]; width as usize * height as usize];
+    let moving = decoder.has_animation();
+    // Four bytes a pixel for what is unpacked, and as many for a frame's canvas or a fourth channel.
+    let decoders_own = u64::from(width) * u64::from(height) * if moving { 12 } else { 8 };
+    room::check(path, limits, u64::from(width), u64::from(height), decoders_own)?;
+    let pictures = if moving { frames(bytes).max(1) } else { 1 };
+    let (width, height) = (width as usize, height as usize);
+    let rgb = if decoder.color_type() == ColorType::Rgba8 {
+        let mut rgba = vec![[0u8; 4]; width * height];
         decoder.read_image(rgba.as_flattened_mut()).map_err(refused)?;
-        return Ok(laid_on_white(rgba, width as usize, height as usize));
-    }
-    let picture = image::DynamicImage::from_decoder(decoder).map_err(refused)?;
-    let rgb = over_white(picture);
-    raster_of_bytes(width as usize, height as usize, rgb.into_raw())
-        .ok_or_else(|| damaged("fewer pixels than its header says".to_owned()))
+        laid_on_white(rgba, width, height)
+    } else {
+        // Straight into the picture: a copy would double the memory.
+        let mut picture = Raster::filled(width, height, [0u8; 3]);
+        decoder.read_image(picture.samples_mut().as_flattened_mut()).map_err(refused)?;
+        picture
+    };
+    Ok(Stored { rgb, pictures, page: 0 })
 }
 
-/// Whether the container says that more should follow than is there. Decoders stop at the last pixel and do not look.
-/// (A TIFF points forwards and backwards; its decoder finds what is missing.)
-fn stops_short(format: ImageFormat, bytes: &[u8]) -> bool {
-    match format {
-        ImageFormat::Png => !png_ends(bytes),
-        // RIFF: the length of what follows the first eight bytes.
-        ImageFormat::WebP => bytes
-            .get(4..8)
-            .and_then(|b| b.first_chunk::<4>())
-            .is_none_or(|length| u64::from(u32::from_le_bytes(*length)) + 8 > bytes.len() as u64),
-        _ => false,
+/// Frames of an animated WebP. Source: RFC 9649, 2.3 and 2.7: chunks of a name, a length and their content, padded to
+/// even lengths; ANMF holds a frame.
+fn frames(bytes: &[u8]) -> u32 {
+    let (mut at, mut found) = (12usize, 0);
+    while let Some([n0, n1, n2, n3, length @ ..]) = bytes.get(at..).and_then(|rest| rest.first_chunk::<8>()) {
+        found += u32::from([*n0, *n1, *n2, *n3] == *b"ANMF");
+        let length = u32::from_le_bytes(*length) as usize;
+        at = at.saturating_add(8).saturating_add(length).saturating_add(length % 2);
     }
-}
-
-/// Whether the chunks reach a whole IEND. Source: PNG (ISO/IEC 15948), 5.3: length, type, data, checksum.
-fn png_ends(bytes: &[u8]) -> bool {
-    let mut at = 8usize;
-    while let Some(head) = bytes.get(at..).and_then(|rest| rest.first_chunk::<8>()) {
-        let [l3, l2, l1, l0, kind @ ..] = *head;
-        let length = u32::from_be_bytes([l3, l2, l1, l0]) as usize;
-        at = at.saturating_add(length).saturating_add(12);
-        if &kind == b"IEND" {
-            return at <= bytes.len();
-        }
-    }
-    false
+    found
 }
 
 /// Parts in which a picture with a fourth channel is given back while the one without it is filled.
@@ -160,11 +162,12 @@ fn laid_on_white(mut rgba: Vec<[u8; 4]>, width: usize, height: usize) -> Raster<
 }
 
 /// A pixel in front of white paper.
-fn on_white([r, g, b, a]: [u8; 4]) -> [u8; 3] {
+pub(super) fn on_white([r, g, b, a]: [u8; 4]) -> [u8; 3] {
     [r, g, b].map(|c| ((u32::from(c) * u32::from(a) + 255 * (255 - u32::from(a)) + 127) / 255) as u8)
 }
 
 /// Eight-bit RGB; what is transparent shows white paper.
+#[cfg(feature = "heic")]
 pub(super) fn over_white(picture: image::DynamicImage) -> image::RgbImage {
     if !picture.color().has_alpha() {
         return picture.into_rgb8();

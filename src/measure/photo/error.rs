@@ -47,6 +47,14 @@ pub enum PhotoError {
         /// What the decoder says.
         detail: String,
     },
+    /// Whole, and of a kind that this version does not read.
+    #[error("{}: is {what}, which is not read; export it as JPEG, or as PNG or TIFF with 8 or 16 bits a sample", file.display())]
+    Unsupported {
+        /// The file.
+        file: PathBuf,
+        /// What it is.
+        what: String,
+    },
     /// More pixels than the limit.
     #[error("{}: {width} x {height} px is above the limit of {limit} megapixels; raise it with --max-megapixels", file.display())]
     TooLarge {

@@ -19,29 +19,38 @@ pub struct CameraFacts {
     pub written_dpi: Option<f64>,
     /// Orientation, already applied to the picture.
     pub orientation: Orientation,
+    /// Standard uncertainty of a shade from lossy coding, as the file's own tables tell it, code values; 0 without any.
+    pub coding_u: f64,
+    /// Pages or frames in the file, of which the picture is the first full-size one; 0 and 1 where it is the only one.
+    pub pictures: u32,
 }
 
 impl CameraFacts {
-    /// Reads the EXIF block of a whole PNG, TIFF or WebP. Damaged or missing blocks give an empty answer.
+    /// Reads the EXIF block of a whole PNG, TIFF or WebP, of a TIFF what it says of page number `page` (from 0). Damaged or
+    /// missing blocks give an empty answer.
     #[must_use]
-    pub fn of_file(bytes: &[u8]) -> Self {
-        Self::of(lenient().read_from_container(&mut std::io::Cursor::new(bytes)))
+    pub fn of_file(bytes: &[u8], page: u16) -> Self {
+        Self::of(lenient().read_from_container(&mut std::io::Cursor::new(bytes)), In(page))
     }
 
     /// Reads an EXIF block by itself (what follows `Exif` in a JPEG). A damaged one gives an empty answer.
     #[must_use]
     pub fn of_exif(block: &[u8]) -> Self {
-        Self::of(lenient().read_raw(block.to_vec()))
+        Self::of(lenient().read_raw(block.to_vec()), In::PRIMARY)
     }
 
-    fn of(block: Result<exif::Exif, exif::Error>) -> Self {
+    fn of(block: Result<exif::Exif, exif::Error>, page: In) -> Self {
         let Ok(block) = block.or_else(|error| error.distill_partial_result(|_| {})) else { return Self::default() };
-        let number = |tag| block.get_field(tag, In::PRIMARY).and_then(|f| f.value.get_uint(0));
+        let number = |tag, page| block.get_field(tag, page).and_then(|f| f.value.get_uint(0));
         Self {
             taken_at: taken_at(&block),
-            focal_35mm_mm: number(Tag::FocalLengthIn35mmFilm).map(f64::from).filter(|f| (1.0..=2000.0).contains(f)),
-            written_dpi: written_dpi(&block),
-            orientation: number(Tag::Orientation).map_or_else(Orientation::default, Orientation::from_tag),
+            focal_35mm_mm: number(Tag::FocalLengthIn35mmFilm, In::PRIMARY)
+                .map(f64::from)
+                .filter(|f| (1.0..=2000.0).contains(f)),
+            written_dpi: written_dpi(&block, page),
+            orientation: number(Tag::Orientation, page).map_or_else(Orientation::default, Orientation::from_tag),
+            pictures: 1,
+            coding_u: 0.0,
         }
     }
 }
@@ -76,10 +85,10 @@ fn taken_at(block: &exif::Exif) -> Option<String> {
     Some(format!("{local}{}", offset.unwrap_or_default()))
 }
 
-fn written_dpi(block: &exif::Exif) -> Option<f64> {
-    let Value::Rational(values) = &block.get_field(Tag::XResolution, In::PRIMARY)?.value else { return None };
+fn written_dpi(block: &exif::Exif, page: In) -> Option<f64> {
+    let Value::Rational(values) = &block.get_field(Tag::XResolution, page)?.value else { return None };
     let per_unit = values.first()?.to_f64();
-    let unit = block.get_field(Tag::ResolutionUnit, In::PRIMARY).and_then(|f| f.value.get_uint(0));
+    let unit = block.get_field(Tag::ResolutionUnit, page).and_then(|f| f.value.get_uint(0));
     let dpi = if unit == Some(3) { per_unit * 2.54 } else { per_unit };
     (dpi.is_finite() && (1.0..=100_000.0).contains(&dpi)).then_some(dpi)
 }

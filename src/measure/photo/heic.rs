@@ -27,7 +27,7 @@ pub(super) fn decode(path: &Path, bytes: &[u8], limits: &Limits) -> Result<(Came
     let (width, height) = (u64::from(width), u64::from(height));
     within(path, limits, width, height)?;
     // Four bytes a pixel come out, and the codec holds its own planes of two bytes a sample meanwhile.
-    room::check(path, width, height, width.saturating_mul(height).saturating_mul(10))?;
+    room::check(path, limits, width, height, width.saturating_mul(height).saturating_mul(10))?;
     let options = heifer::Options {
         max_threads: rayon::current_num_threads(),
         max_pixels: u64::from(limits.max_megapixels).max(1) * 1_000_000,

@@ -8,8 +8,10 @@ mod file;
 mod heic;
 mod jpeg;
 mod orientation;
+mod png;
 mod reduced;
 mod room;
+mod tiff;
 
 use crate::base::raster::Raster;
 
@@ -20,7 +22,8 @@ pub use file::bytes_of;
 pub use orientation::Orientation;
 pub use reduced::Reduced;
 
-/// Bounds on memory and time, checked from the header before anything is decoded.
+/// Bounds on memory and time, checked from the header before anything is decoded. A picture at the limit takes about eight
+/// bytes a pixel, whatever its format; one whose format needs more is refused from fewer pixels on.
 #[derive(Debug, Clone, Copy)]
 pub struct Limits {
     /// Largest picture, in millions of pixels.

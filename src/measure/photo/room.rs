@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use super::Limits;
 use super::error::PhotoError;
 
 /// What decoding and measuring take for a pixel at their peak: three bytes for the picture, the rest for a turned copy
@@ -17,13 +18,22 @@ const BYTES_BESIDE: u64 = 64 << 20;
 /// `decoders_own` is what the decoder holds beside the picture, bytes.
 ///
 /// # Errors
+/// [`PhotoError::TooMuchMemory`] where it is more than a picture of the most pixels allowed takes, and
 /// [`PhotoError::NoRoom`] where it is not to be had.
-pub(super) fn check(path: &Path, width: u64, height: u64, decoders_own: u64) -> Result<(), PhotoError> {
-    let needed = width
-        .saturating_mul(height)
-        .saturating_mul(BYTES_PER_PIXEL)
-        .saturating_add(decoders_own)
-        .saturating_add(BYTES_BESIDE);
+pub(super) fn check(
+    path: &Path,
+    limits: &Limits,
+    width: u64,
+    height: u64,
+    decoders_own: u64,
+) -> Result<(), PhotoError> {
+    let needed = width.saturating_mul(height).saturating_mul(BYTES_PER_PIXEL).saturating_add(decoders_own);
+    // Small pictures may need tables as large as they are.
+    let allowed = (u64::from(limits.max_megapixels) * 1_000_000 * BYTES_PER_PIXEL).max(BYTES_BESIDE);
+    if needed > allowed {
+        return Err(PhotoError::TooMuchMemory { file: path.to_owned(), limit: limits.max_megapixels });
+    }
+    let needed = needed.saturating_add(BYTES_BESIDE);
     let mut probe: Vec<u8> = Vec::new();
     match usize::try_from(needed).ok().and_then(|n| probe.try_reserve_exact(n).ok()) {
         Some(()) => Ok(()),
@@ -37,8 +47,18 @@ mod tests {
 
     #[test]
     fn a_picture_that_no_machine_holds_is_refused_with_its_size() {
-        let error = check("a.png".as_ref(), u64::from(u32::MAX), u64::from(u32::MAX), 0).unwrap_err().to_string();
-        assert!(error.contains("4294967295 x 4294967295 px") && error.contains("memory"), "{error}");
-        assert!(check("a.png".as_ref(), 4000, 3000, 0).is_ok());
+        let most = Limits { max_megapixels: u32::MAX, ..Limits::default() };
+        let side = 22_000_000;
+        let error = check("a.png".as_ref(), &most, side, side, 0).unwrap_err().to_string();
+        assert!(error.contains("22000000 x 22000000 px") && error.contains("memory"), "{error}");
+        assert!(check("a.png".as_ref(), &most, 4000, 3000, 0).is_ok());
+    }
+
+    #[test]
+    fn what_a_format_needs_beside_the_picture_counts() {
+        let limits = Limits { max_megapixels: 100, ..Limits::default() };
+        assert!(check("a.jpg".as_ref(), &limits, 10_000, 10_000, 0).is_ok());
+        let error = check("a.jpg".as_ref(), &limits, 10_000, 10_000, 1).unwrap_err();
+        assert!(matches!(error, PhotoError::TooMuchMemory { limit: 100, .. }), "{error}");
     }
 }

@@ -78,6 +78,11 @@ pub(super) struct Gathered<'a> {
     pub(super) axis_height: Mm,
 }
 
+/// How far a ruler's face lies above what it lies on: from paper tape to wooden rulers 0.3 to 3 mm, any of them as likely as the
+/// others (rectangular distribution). Common practice, no source.
+const RULER_THICKNESS: Mm = Mm(1.65);
+const RULER_THICKNESS_U: Mm = Mm(0.78);
+
 impl<'a> Gathered<'a> {
     /// Lays every chosen piece out twice: the first widths tell how high the axis lies, and so the scale there.
     pub(super) fn from_evidence(evidence: &'a Evidence) -> Self {
@@ -90,11 +95,17 @@ impl<'a> Gathered<'a> {
         }
         match flat.mean_envelope() {
             Some(envelope) => {
-                let axis_height = Mm(envelope / 2.0);
+                let lowered = if flat.beside_ruler() { RULER_THICKNESS.0 } else { 0.0 };
+                let axis_height = Mm(envelope / 2.0 - lowered);
                 Self { pieces: laid_out(evidence, &flat.readings, axis_height), axis_height, ..flat }
             }
             None => flat,
         }
+    }
+
+    /// Whether the yarn lies beside the ruler, on what that lies on.
+    fn beside_ruler(&self) -> bool {
+        self.pieces.iter().any(|p| p.strand.beside)
     }
 
     /// Whether every piece is laid out in millimetres; else the reason.
@@ -169,7 +180,9 @@ impl<'a> Gathered<'a> {
         // The height of the axis is known to about a fifth: plies flatten, yarn does not lie close everywhere.
         const AXIS_HEIGHT_RELATIVE_U: f64 = 0.2;
         let raised = known.map.camera_mm.map_or(0.0, |camera| {
-            self.axis_height.0 / camera.z * known.map.camera_height_relative_u.hypot(AXIS_HEIGHT_RELATIVE_U)
+            let thickness = if self.beside_ruler() { RULER_THICKNESS_U.0 / camera.z } else { 0.0 };
+            let height = self.axis_height.0 / camera.z;
+            thickness.hypot(height * known.map.camera_height_relative_u.hypot(AXIS_HEIGHT_RELATIVE_U))
         });
         on_plane.hypot(raised)
     }

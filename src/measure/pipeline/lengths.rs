@@ -33,12 +33,22 @@ pub(super) fn widths_stand(gathered: &Gathered) -> Result<(), Reason> {
     if length < MIN_DIAMETERS * width {
         return Err(Reason::TooShort);
     }
+    shades_stand(gathered)?;
     if edge_relative_u(gathered) > MOST_UNSURE { Err(Reason::EdgeUnclear) } else { Ok(()) }
+}
+
+/// Whether the file keeps shades enough for a width, and for what follows from it.
+pub(super) fn shades_stand(gathered: &Gathered) -> Result<(), Reason> {
+    if gathered.evidence.strands.coarse > MOST_COARSE { Err(Reason::TooFewShades) } else { Ok(()) }
 }
 
 /// Standard uncertainty of the edges, as a fraction of the width, from which on there is no width: the interval then reaches
 /// from half of it to one and a half, and the eye knows as much.
 const MOST_UNSURE: f64 = 0.25;
+
+/// The same of the file's shades alone: the interval then reaches a fifth to either side, from one category of yarn weight into
+/// the next, and neither another piece nor another photo of the kind mends it.
+const MOST_COARSE: f64 = 0.1;
 
 /// Diameters of length that a mean width needs: over less a crack in the table may pass for a strand, and no mean of a
 /// handspun yarn stands.

@@ -1,5 +1,6 @@
 //! Runs the stages once, in order, and gathers their figures into a report.
 
+mod coarse;
 mod evenness;
 mod gathered;
 mod lengths;
@@ -64,7 +65,8 @@ pub struct Measured {
 #[must_use]
 pub fn measure(photo: &Photo, request: &Request, params: &Params) -> Measured {
     let scale = scale::find_scale(photo, &request.scale, &params.scale);
-    let strands = strand::find_strands(photo, &scale, &request.strand, &params.strand);
+    let mut strands = strand::find_strands(photo, &scale, &request.strand, &params.strand);
+    coarse::widen(&mut strands, photo);
     let twist = twist::read_twist(&strands, &request.twist, &params.twist);
     let evidence = Evidence { scale, strands, twist };
     let report = report(photo, request, &evidence);
@@ -87,7 +89,7 @@ pub fn report(photo: &Photo, request: &Request, evidence: &Evidence) -> Report {
         scale: scale_figures(&gathered),
         sample: sample(request, &gathered),
         strands: gathered.pieces.iter().map(profile::strand_figures).collect(),
-        warnings: warnings(request, evidence),
+        warnings: warnings(photo, request, evidence),
     }
 }
 
@@ -147,8 +149,21 @@ fn sample(request: &Request, gathered: &Gathered) -> Sample {
     }
 }
 
-fn warnings(request: &Request, evidence: &Evidence) -> Vec<Warning> {
+/// Uncertainty of the width from the file's shades, as a fraction, from which on it is said: more than the edges of a good photo
+/// leave open.
+const SAID_COARSE: f64 = 0.05;
+
+fn warnings(photo: &Photo, request: &Request, evidence: &Evidence) -> Vec<Warning> {
     let mut out = evidence.scale.chosen_card().map(|card| card.warnings()).unwrap_or_default();
+    if photo.camera.pictures > 1 {
+        out.push(Warning {
+            code: "several-pictures".to_owned(),
+            message: format!(
+                "The file holds {} pages or frames; only the first full-size one was measured.",
+                photo.camera.pictures
+            ),
+        });
+    }
     let cards = &evidence.scale.cards;
     if let (Some(chosen), true) = (evidence.scale.chosen_card(), cards.len() > 1) {
         out.push(Warning {
@@ -174,10 +189,31 @@ fn warnings(request: &Request, evidence: &Evidence) -> Vec<Warning> {
                 .to_owned(),
         });
     }
+    if evidence.strands.coarse > SAID_COARSE {
+        out.push(Warning {
+            code: "few-shades".to_owned(),
+            message: "The file keeps few shades (few colours, or hard compression), so that edges and plies are less sure than they \
+                      look; measure the camera's own file."
+                .to_owned(),
+        });
+    }
     if evidence.twist.plies_stated {
         out.push(Warning {
             code: "plies-stated".to_owned(),
             message: "The number of plies was stated, not measured.".to_owned(),
+        });
+    }
+    if let (Some((seen, against)), Ok((stated, _))) = (evidence.twist.against_statement(), &evidence.twist.plies) {
+        let named = |n: u32| if n == 1 { "singles".to_owned() } else { format!("{n}-ply yarn") };
+        out.push(Warning {
+            code: "plies-against-photo".to_owned(),
+            message: format!(
+                "It was stated that this is {}, but it looks like {} (the statement is wrong with a probability of {}); every figure \
+                 of twist follows the statement, so count the plies again, or leave --plies out.",
+                named(*stated),
+                named(seen),
+                if against > 0.99 { "more than 99 %".to_owned() } else { format!("{:.0} %", 100.0 * against) }
+            ),
         });
     }
     out

@@ -39,7 +39,7 @@ fn profile(piece: &Piece) -> Profile {
     let Some((mean, _)) = piece.mean_width_and_length() else { return out };
     let step = mean / POINTS_PER_DIAMETER;
     let mut next = f64::MIN;
-    for (i, station) in piece.ruled.stations.iter().enumerate() {
+    for (i, (station, seen)) in piece.ruled.stations.iter().zip(&piece.strand.stations).enumerate() {
         if station.left_out.is_some() || station.at < next {
             continue;
         }
@@ -48,6 +48,8 @@ fn profile(piece: &Piece) -> Profile {
         out.at_mm.push(station.at);
         out.width_mm.push(station.width);
         out.twist_angle_deg.push(angle.map(|a| (a.tan() * station.tan_factor).atan().to_degrees()));
+        out.x_px.push(seen.centre.x);
+        out.y_px.push(seen.centre.y);
         out.twists_per_inch.push(piece.turns.get(i).copied().flatten().map(|t| t * MM_PER_INCH));
     }
     out

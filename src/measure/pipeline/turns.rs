@@ -1,7 +1,7 @@
 //! The figures of twist.
 
 use super::gathered::Gathered;
-use super::lengths::{component, gap_between_wraps};
+use super::lengths::{component, gap_between_wraps, shades_stand};
 use crate::base::stats;
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{Quantity, Sourced};
@@ -170,6 +170,12 @@ pub(super) fn twists_per_mm(gathered: &Gathered) -> Quantity<f64> {
         return Quantity::Unanswered(reason);
     }
     let Some(mean) = mean_turns(gathered) else { return Quantity::Unanswered(turns_reason(gathered)) };
+    // Those of singles follow from the width.
+    if let Err(reason) = shades_stand(gathered)
+        && gathered.plies == Some(1)
+    {
+        return Quantity::Unanswered(reason);
+    }
     let method = if gathered.plies == Some(1) { Method::AngleAndWidth } else { Method::Counting };
     let mut budget = vec![component(Sourced::Scale, mean * gathered.scale_relative_u())];
     budget.extend(turns_components(gathered).into_iter().map(|(source, relative)| component(source, mean * relative)));

@@ -10,8 +10,8 @@
 use std::f32::consts::FRAC_1_SQRT_2;
 
 use super::band::{Band, between_rows};
-use super::centre_line::{running_median, smooth_values};
 use super::edges::Side;
+use crate::base::line::{running_median, smooth_values};
 use crate::base::raster::Raster;
 use crate::base::stats::{quantile, standard_deviation, upper_median};
 

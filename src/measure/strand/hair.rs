@@ -7,9 +7,9 @@
 use rayon::prelude::*;
 
 use super::Strand;
-use super::centre_line::running_median;
 use crate::base::colour::LINEAR_OF_SRGB;
 use crate::base::geometry::{Image, Point};
+use crate::base::line::running_median;
 use crate::base::raster::Raster;
 use crate::base::stats::median;
 

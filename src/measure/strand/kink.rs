@@ -1,6 +1,6 @@
 //! Kinks: closed loops and doublings that stand off a strand.
 //!
-//! A kink and its shadow reach farther from the strand than the strand's own shadow does, over a stretch no longer than a
+//! A kink reaches farther from the strand than what is as clear as the yarn does elsewhere beside it, over a stretch no longer than a
 //! few diameters. A wave of the whole strand carries its edges with it, and a neighbour or a strand that crosses goes on
 //! beyond what a kink could reach.
 
@@ -26,10 +26,11 @@ const LEAST_AREA: f64 = 1.2;
 /// Pixels of the reduced picture across a strand from which on its loops are told from tufts of hair, two or three pixels wide.
 const LEAST_PIXELS: f64 = 6.0;
 
-/// Part of the strand's own difference from the ground that a kink, or its shadow, has.
+/// Part of the strand's own difference from the ground that a kink has: it is the same yarn. A soft shadow, which also stands out
+/// and often reaches as far, has a tenth of it, veins of a table and stains are fainter than the yarn as well.
 const AS_CLEAR: f64 = 0.6;
 
-/// Stations left out on either side of a kink, diameters.
+/// Stations left out on either side of a kink, diameters; one so near to what is left out for another reason is not told from it.
 const KEPT_CLEAR: f64 = 2.0;
 
 /// Finds the kinks of a piece, where its pixels show them, and leaves out the stations beside them. `things` is what stands out from the ground, on the
@@ -40,13 +41,15 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
     if diameter < LEAST_PIXELS * pixel || piece.stations.is_empty() {
         return;
     }
-    let things = &thick_parts(things, THICK * diameter / pixel);
     let stride = ((pixel / piece.step_px).round() as usize).max(1);
     let places: Vec<usize> = (0..piece.stations.len()).step_by(stride).collect();
     let between = stride as f64 * piece.step_px;
     let own = median(&places.iter().map(|i| difference(ground, piece.stations[*i].centre)).collect::<Vec<_>>());
-    let least = AS_CLEAR * own.unwrap_or(0.0);
+    let clear = as_clear(things, ground, AS_CLEAR * own.unwrap_or(0.0));
+    let things = &thick_parts(&clear, THICK * diameter / pixel);
     let margin = (2.0 * diameter / between) as usize;
+    let beside = (KEPT_CLEAR * diameter / piece.step_px) as usize;
+    let last = piece.stations.len() - 1;
     let mut found: Vec<(usize, usize)> = Vec::new();
     for side in [-1.0, 1.0] {
         let looks: Vec<Look> =
@@ -59,13 +62,12 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
             let part = &looks[from..=to];
             let length = (to - from + 1) as f64 * between / diameter;
             let area = part.iter().map(|l| (l.covered - cover).max(0.0)).sum::<f64>() * between / diameter.powi(2);
-            // Veins of a table and stains are fainter than the yarn.
-            let strong = median(&part.iter().map(|l| l.strength).collect::<Vec<_>>()).is_some_and(|s| s >= least);
             let goes_on = part.iter().any(|l| l.reach > (LOOKED - 0.5) * diameter);
             let inside = from > margin && to + margin < looks.len();
-            // Ruler marks, the card's rim and cut ends stand off the strand as well.
-            let clear = places[from..=to].iter().all(|i| piece.stations[*i].left_out.is_none());
-            if (FOOT[0]..=FOOT[1]).contains(&length) && area >= LEAST_AREA && strong && !goes_on && inside && clear {
+            // Ruler marks, the card's rim, what lies beside the card and cut ends stand off the strand as well, and reach along it.
+            let around = places[from].saturating_sub(beside)..=(places[to] + beside).min(last);
+            let clear = piece.stations[around].iter().all(|s| s.left_out.is_none());
+            if (FOOT[0]..=FOOT[1]).contains(&length) && area >= LEAST_AREA && !goes_on && inside && clear {
                 found.push((places[from], places[to]));
             }
         }
@@ -77,11 +79,9 @@ pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
         earlier.1 = earlier.1.max(if same { later.1 } else { earlier.1 });
         same
     });
-    let beside = (KEPT_CLEAR * diameter / piece.step_px) as usize;
     piece.kinks = Some(found.iter().map(|(from, to)| piece.stations[(from + to) / 2].centre).collect());
     for (from, to) in found {
-        let end = (to + beside).min(piece.stations.len() - 1);
-        for station in &mut piece.stations[from.saturating_sub(beside)..=end] {
+        for station in &mut piece.stations[from.saturating_sub(beside)..=(to + beside).min(last)] {
             station.left_out.get_or_insert(LeftOutWhy::Kink);
         }
     }
@@ -125,18 +125,17 @@ struct Look {
     reach: f64,
     /// Length of it along the normal, px.
     covered: f64,
-    /// Greatest difference from the ground in it, logarithm of light and colour.
-    strength: f64,
 }
 
 fn look(station: &Station, side: f64, diameter: f64, pixel: f64, ground: &Ground, things: &Raster<bool>) -> Look {
-    // Not the local edge, which climbs into a loop's foot.
-    let edge = side * diameter / 2.0;
+    // Not the local edge, which climbs into a loop's foot and draws the centre along: a diameter from the edge opposite.
+    let opposite = if side > 0.0 { station.left } else { station.right };
+    let edge = opposite.offset_px + side * diameter;
     let stands_out = |p: Point<Image>| {
         let (x, y) = ground.reduced.reduced_from_image(p);
         x >= 0.0 && y >= 0.0 && things.get(x.round() as usize, y.round() as usize).unwrap_or(false)
     };
-    let mut look = Look { reach: 0.0, covered: 0.0, strength: 0.0 };
+    let mut look = Look { reach: 0.0, covered: 0.0 };
     let steps = (LOOKED * diameter / pixel) as usize;
     for k in 1..=steps {
         let off = k as f64 * pixel;
@@ -148,10 +147,6 @@ fn look(station: &Station, side: f64, diameter: f64, pixel: f64, ground: &Ground
         if stands_out(p) {
             look.reach = off;
             look.covered += pixel;
-            // Beyond the strand's own shadow.
-            if off > STANDS_OFF * diameter {
-                look.strength = look.strength.max(difference(ground, p));
-            }
         }
     }
     look
@@ -160,8 +155,23 @@ fn look(station: &Station, side: f64, diameter: f64, pixel: f64, ground: &Ground
 /// How much a point differs from the ground.
 fn difference(ground: &Ground, p: Point<Image>) -> f64 {
     let (x, y) = ground.reduced.reduced_from_image(p);
-    let d = ground.difference.get(x.round().max(0.0) as usize, y.round().max(0.0) as usize).unwrap_or([0.0; 3]);
+    difference_at(ground, x.round().max(0.0) as usize, y.round().max(0.0) as usize)
+}
+
+fn difference_at(ground: &Ground, x: usize, y: usize) -> f64 {
+    let d = ground.difference.get(x, y).unwrap_or([0.0; 3]);
     d.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>().sqrt()
+}
+
+/// What differs from the ground by as much as `least`.
+fn as_clear(things: &Raster<bool>, ground: &Ground, least: f64) -> Raster<bool> {
+    let mut out = things.clone();
+    for y in 0..out.height() {
+        for (x, set) in out.row_mut(y).iter_mut().enumerate() {
+            *set = *set && difference_at(ground, x, y) >= least;
+        }
+    }
+    out
 }
 
 /// First and last index of each run in which `wanted` holds, gaps of up to `bridged` closed.

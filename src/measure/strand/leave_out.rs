@@ -1,8 +1,7 @@
 //! Stretches of a piece that are not measured, and why.
 
-use super::ground::Ground;
 use super::{LeftOutWhy, Strand};
-use crate::base::geometry::{Point, inside_polygon};
+use crate::base::geometry::{Image, Point, inside_polygon};
 use crate::measure::photo::Photo;
 use crate::measure::scale::ScaleFound;
 
@@ -10,8 +9,11 @@ use crate::measure::scale::ScaleFound;
 /// places of handspun stay well within.
 const MIN_PART: f64 = 0.25;
 
-/// Marks the stations of a piece that are not to be measured.
-pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, ground: &Ground) {
+/// Part of a strand that must lie on a card or ruler for it to be what is measured: one that only crosses its edge lies beside it.
+const ON_IT: f64 = 0.2;
+
+/// Marks the stations of a piece that are not to be measured; `holds` tells whether a point lies on the ground it was found on.
+pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, holds: &dyn Fn(Point<Image>) -> bool) {
     let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
     let Some(diameter) = crate::base::stats::median(&widths) else { return };
     let last = piece.stations.len().saturating_sub(1);
@@ -25,17 +27,24 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, ground
                 rim(s.centre.x, s.centre.y) < r
                     || [(-r, 0.0), (r, 0.0), (0.0, -r), (0.0, r)]
                         .iter()
-                        .any(|(dx, dy)| !ground.holds_point(s.centre + Point::new(*dx, *dy)))
+                        .any(|(dx, dy)| !holds(s.centre + Point::new(*dx, *dy)))
             })
         };
         (at(piece.stations.first()), at(piece.stations.last()))
     };
+    // A strand that lies beside a ruler is no less in its plane; one that lies on it leaves the plane where it hangs off.
+    let outline = scale.card_outline.as_ref().filter(|outline| {
+        let on = piece.stations.iter().filter(|s| inside_polygon(outline, s.centre)).count();
+        on as f64 > ON_IT * piece.stations.len() as f64
+    });
+    piece.beside = scale.card_outline.is_some() && outline.is_none();
     // Two diameters from a cut end; where the picture ends, only what the border cuts off.
     let margin = |border: bool| if border { 0.5 * diameter } else { 2.0 * diameter };
     for (i, station) in piece.stations.iter_mut().enumerate() {
         let p = station.centre;
         let (head, tail) = (i as f64 * piece.step_px, (last - i) as f64 * piece.step_px);
-        station.left_out = if scale.card_outline.as_ref().is_some_and(|outline| !inside_polygon(outline, p)) {
+        let told = station.left_out;
+        station.left_out = if outline.is_some_and(|outline| !inside_polygon(outline, p)) {
             Some(LeftOutWhy::OffCard)
         } else if head < margin(from_border) {
             Some(if from_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
@@ -48,7 +57,7 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, ground
         } else if !(MIN_PART..1.0 / MIN_PART).contains(&(station.width_px() / diameter)) {
             Some(LeftOutWhy::EdgeUnclear)
         } else {
-            None
+            told
         };
     }
 }

@@ -3,9 +3,11 @@
 mod alike;
 mod band;
 mod body;
+mod by_eye;
 mod centre_line;
 mod course;
 mod edges;
+mod eye;
 mod flanks;
 mod ground;
 mod hair;
@@ -28,7 +30,10 @@ use crate::figures::words::Reason;
 
 use super::photo::Photo;
 use super::scale::ScaleFound;
+use super::seen::paths;
+use super::seen::scout::Map;
 
+pub use eye::EyeSays;
 pub use strip::Strip;
 
 /// What the person says about the yarn.
@@ -149,7 +154,22 @@ pub struct Strand {
     pub blur_px: f64,
     /// Middle of each closed loop or doubling; `None` where they could not be told (too few pixels, other strands around).
     pub kinks: Option<Vec<Point<Image>>>,
+    /// Whether it lies beside the ruler, on what that lies on.
+    pub beside: bool,
+    /// What the learned eye says of it; `None` where it is too short to be looked at.
+    pub eye: Option<EyeSays>,
 }
+
+impl Strand {
+    /// Whether the eye is sure that this is yarn, so that its twist need not show by other means.
+    pub(crate) fn sure_yarn(&self) -> bool {
+        self.eye.is_some_and(|says| says.yarn > SURE_YARN)
+    }
+}
+
+/// Natural log of the odds of yarn from which on the eye is believed alone: of what is none it takes one in a hundred for that
+/// on scenes kept back.
+const SURE_YARN: f64 = 5.0;
 
 /// Yarn wound side by side.
 #[derive(Debug, Clone)]
@@ -186,8 +206,12 @@ pub struct Strands {
     pub refused: Vec<Refused>,
     /// Whether the person pointed at the yarn (its number, a region).
     pub pointed_at: bool,
+    /// Standard uncertainty of the widths that comes from the file's few shades, as a fraction of them: already in the pieces'.
+    pub coarse: f64,
     /// Set where no piece can be measured.
     pub reason: Option<Reason>,
+    /// What the scout said of the photo, where it was asked.
+    pub map: Option<Map>,
 }
 
 /// Constants of the method.
@@ -198,19 +222,93 @@ pub struct StrandParams {}
 #[must_use]
 pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
     let lying = skein::lying(&photo.rgb, scale, request);
-    if let skein::Lying::Found(strands) = lying {
+    if let skein::Lying::Found(mut strands) = lying {
+        strands.pieces.iter_mut().for_each(|piece| eye::look(piece, &photo.rgb));
         return strands;
     }
     let tangled = matches!(lying, skein::Lying::Tangled);
     let nothing = if tangled { Reason::NoCleanStretch } else { Reason::NoStrand };
-    let none = |reason| Strands {
-        arrangement: if tangled { Arrangement::Skein } else { Arrangement::Separate },
-        pieces: Vec::new(),
+    let (mut pieces, mut refused) = on_ground(photo, scale, request);
+    pieces.iter_mut().for_each(|piece| eye::look(piece, &photo.rgb));
+    // What the eye, looking closely, takes for something else is none: a ruler's grain, print, an edge.
+    let (yarn, other): (Vec<Strand>, Vec<Strand>) =
+        pieces.into_iter().partition(|piece| piece.eye.is_none_or(|says| says.yarn > NO_YARN));
+    refused.extend(other.iter().map(|piece| refused_piece(piece, "no yarn")));
+    pieces = yarn;
+    let mut map = None;
+    if pieces.is_empty() {
+        map = Map::of(&photo.rgb);
+        if let Some(map) = &map {
+            let (seen, no) = by_scout(photo, map, scale, request);
+            pieces = seen;
+            refused.extend(no);
+        }
+    }
+    for (i, piece) in pieces.iter_mut().enumerate() {
+        piece.number = i as u32 + 1;
+        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
+    }
+    let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
+    Strands {
+        arrangement: if tangled && pieces.is_empty() { Arrangement::Skein } else { Arrangement::Separate },
+        pieces,
         wraps: None,
-        refused: Vec::new(),
+        refused,
         pointed_at: request.points(),
-        reason: Some(reason),
+        coarse: 0.0,
+        reason,
+        map,
+    }
+}
+
+/// Natural log of the odds of yarn below which a piece is none.
+const NO_YARN: f64 = 1.0;
+
+/// Most paths of the scout that are looked at closely: a class's samples side by side are fewer.
+const MOST_PATHS: usize = 16;
+
+/// Strands along the scout's paths, and the paths that are none.
+fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandRequest) -> (Vec<Strand>, Vec<Refused>) {
+    let asked = |p: Point<Image>| request.region.is_none_or(|region| region.contains(p));
+    let mut paths = paths::find(map, &asked);
+    paths.sort_by(|a, b| (b.length_px() * b.body).total_cmp(&(a.length_px() * a.body)));
+    paths.truncate(MOST_PATHS);
+    let (mut pieces, mut refused) = (Vec::new(), Vec::new());
+    for path in paths {
+        match by_eye::measure(&photo.rgb, &path) {
+            Ok(mut piece) => {
+                leave_out::mark(&mut piece, photo, scale, &|p| photo.rgb.holds(p.x, p.y));
+                let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
+                let mm = mm_px(&piece, scale);
+                hair::measure(&mut piece, &photo.rgb, mm, &bare);
+                pieces.push(piece);
+            }
+            Err(why) => refused.push(Refused { outline: around(&path.line, path.width_px), why }),
+        }
+    }
+    (pieces, refused)
+}
+
+/// A piece that was refused.
+fn refused_piece(piece: &Strand, why: &'static str) -> Refused {
+    let line: Vec<Point<Image>> = piece.stations.iter().step_by(8).map(|s| s.centre).collect();
+    let width = crate::base::stats::median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>());
+    Refused { outline: around(&line, width.unwrap_or(0.0)), why }
+}
+
+/// The outline of a line, half a width to either side.
+fn around(line: &[Point<Image>], width_px: f64) -> Vec<Point<Image>> {
+    let normal = |i: usize| {
+        let (a, b) = (i.saturating_sub(1), (i + 1).min(line.len() - 1));
+        (line[b] - line[a]).unit().map_or(Point::new(0.0, 0.0), Point::quarter_turn)
     };
+    let side = |sign: f64| (0..line.len()).map(move |i| line[i] + normal(i) * (sign * width_px / 2.0));
+    let back: Vec<Point<Image>> = side(-1.0).collect();
+    side(1.0).chain(back.into_iter().rev()).collect()
+}
+
+/// Strands that stand out from a ground which could be told, and what stands out and is none.
+fn on_ground(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) -> (Vec<Strand>, Vec<Refused>) {
     let limits = ground::Limits { region: request.region, outline: scale.card_outline.as_deref() };
     let bounded = scale.card_outline.is_some();
     let marks = |p: Point<Image>| scale.on_print(p);
@@ -249,7 +347,7 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
             .find_map(|texture| look(texture, limits, bounded).filter(enough))
             .or(plain)
     });
-    let Some(Look { ground, found, mut pieces }) = seen else { return none(nothing) };
+    let Some(Look { ground, found, mut pieces }) = seen else { return (Vec::new(), Vec::new()) };
     let mut refused: Vec<Refused> = found
         .blobs
         .iter()
@@ -259,17 +357,14 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, 
         })
         .collect();
     alike::keep(&mut pieces, &mut refused);
-    for (i, piece) in pieces.iter_mut().enumerate() {
-        leave_out::mark(piece, photo, scale, &ground);
+    for piece in &mut pieces {
+        leave_out::mark(piece, photo, scale, &|p| ground.holds_point(p));
         if let Some(things) = &found.mask {
             kink::mark(piece, &ground, things);
         }
         hair::measure(piece, &photo.rgb, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
-        piece.number = i as u32 + 1;
-        piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
-    let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
-    Strands { arrangement: Arrangement::Separate, pieces, wraps: None, refused, pointed_at: request.points(), reason }
+    (pieces, refused)
 }
 
 /// Why none of these pieces is measured: there are none for the reason given, or the number asked for is none of theirs.

@@ -2,7 +2,7 @@
 
 use super::band::Band;
 use super::body::{SeenBy, per_column, rough_bodies, steady};
-use super::centre_line::{smooth_values, smoothed, stations};
+use super::centre_line::stations;
 use super::course::{Course, course};
 use super::edges::{EdgeLine, Side, split};
 use super::flanks;
@@ -12,6 +12,7 @@ use super::place::{BETWEEN_PARTS, Placed, place};
 use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
+use crate::base::line::{smooth_values, smoothed};
 use crate::base::stats::median;
 use crate::measure::photo::Photo;
 
@@ -263,6 +264,8 @@ fn finish(
         edge_systematic_u_px: left.shared_u.hypot(right.shared_u) * step,
         blur_px: left.blur.into_iter().chain(right.blur).reduce(f64::min).unwrap_or(1.0) * step,
         kinks: None,
+        beside: false,
+        eye: None,
     }
 }
 

@@ -1,7 +1,18 @@
 //! S or Z: the odds from the evidence that fits the yarn's kind.
 
+use super::super::strand::Strand;
 use super::piece::{AGREEING, PieceLook};
 use crate::base::stats;
+
+/// Most that the eye may say, natural log of odds: of its directions one in fifty is wrong on scenes it never saw.
+const MOST_SEEN: f64 = 4.0;
+
+/// What the eye says for Z against S, natural log of the odds, mean over the pieces by their length.
+pub(super) fn seen_odds(pieces: &[&Strand]) -> f64 {
+    let says = || pieces.iter().filter_map(|s| s.eye.as_ref());
+    let all: f64 = says().map(|e| e.length).sum();
+    (says().map(|e| e.length * e.z_over_s).sum::<f64>() / all.max(1e-9)).clamp(-MOST_SEEN, MOST_SEEN)
+}
 
 /// Logarithm of the power of coarse patterns that run one way over the other which says nothing: lines that cross, and an
 /// outline that is not quite followed, leave as much.

@@ -87,6 +87,8 @@ pub struct Twist {
     pub plies: Result<(u32, f64), Reason>,
     /// Whether the person stated the plies.
     pub plies_stated: bool,
+    /// What the photo says by itself of each number from 1 on, probabilities; `None` where no twist is seen.
+    pub plies_seen: Option<[f64; 4]>,
     /// Whether leaning lines or plies were seen in any piece.
     pub seen: bool,
     /// Why there is no angle, where no piece has one.
@@ -99,9 +101,28 @@ pub struct Twist {
     pub readings: Vec<Reading>,
 }
 
+impl Twist {
+    /// What the photo shows where it speaks against the number of plies that was stated: the likeliest number, and the
+    /// probability that the stated one is wrong; `None` where it does not, or nothing was stated.
+    #[must_use]
+    pub fn against_statement(&self) -> Option<(u32, f64)> {
+        let stated = self.plies.as_ref().ok().map(|(n, _)| *n).filter(|_| self.plies_stated)?;
+        let seen = self.plies_seen?;
+        let (likeliest, _) = (1..).zip(seen).max_by(|a, b| a.1.total_cmp(&b.1))?;
+        // More plies than are told apart may pass for any number of them, not for singles.
+        let of_stated = (stated as usize).checked_sub(1).and_then(|i| seen.get(i));
+        let against = of_stated.map_or(seen[0], |of_stated| 1.0 - of_stated);
+        (against > SPEAKS_AGAINST).then_some((likeliest, against))
+    }
+}
+
 /// Constants of the method.
 #[derive(Debug, Clone, Default)]
 pub struct TwistParams {}
+
+/// Probability that a stated number of plies is wrong from which on it is said: odds of four to one, against which a person who
+/// counted is still to be believed. At even odds every fifth right statement would be doubted, at twenty to one few wrong ones.
+const SPEAKS_AGAINST: f64 = 0.8;
 
 /// Fewest pixels across in which lines or plies can be told.
 const FEWEST_PIXELS: f64 = 8.0;
@@ -117,8 +138,8 @@ const MOST_PLIES: u32 = 5;
 
 /// Reads the twist from the straightened strands.
 #[must_use]
-pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
-    let chosen: Vec<&Strand> = strands.pieces.iter().filter(|s| s.chosen).collect();
+pub fn read_twist(found: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
+    let chosen: Vec<&Strand> = found.pieces.iter().filter(|s| s.chosen).collect();
     let looks: Vec<(&Strand, PieceLook)> = chosen.par_iter().filter_map(|s| Some((*s, PieceLook::at(s)?))).collect();
     if looks.is_empty() {
         return nothing(if chosen.is_empty() { Reason::NoStrand } else { Reason::TwistNotVisible }, request);
@@ -133,22 +154,23 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
     let length = |looks: &[PieceLook]| -> f64 { looks.iter().map(|l| l.outline.usable.len() as f64).sum() };
     let all = length(&looks);
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
-        strands.into_iter().zip(looks).filter(|(_, l)| l.readable(common)).unzip();
+        strands.into_iter().zip(looks).filter(|(s, l)| l.readable(common) || s.sure_yarn()).unzip();
     // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance. Of a thing that had to be
     // taken apart (a fence, a lace in its eyes) nearly all must.
     let enough = if chosen.iter().any(|s| s.parted) { 0.9 } else { 0.5 };
     if looks.is_empty() || length(&looks) < enough * all {
         return nothing(Reason::TwistNotVisible, request);
     }
-    let weighed = plies::weigh(&looks);
+    let weighed = plies::with_eye(plies::weigh(&looks), &strands).through_few_shades(found.coarse);
     let (likeliest, probability) = weighed.best();
     let used = request.plies.unwrap_or(likeliest);
     // Plies and their fibres may run opposite ways: what is unsure of the one is unsure of the other.
     let singles = request.plies.map_or(weighed.probability[0], |plies| if plies == 1 { 1.0 } else { 0.0 });
+    let seen_z = direction::seen_odds(&strands);
     let z = [(1, singles), (2, 1.0 - singles)]
         .into_iter()
         .map(|(plies, share)| {
-            let odds: f64 = looks.iter().map(|l| direction::log_odds(l, plies)).sum();
+            let odds = seen_z + looks.iter().map(|l| direction::log_odds(l, plies)).sum::<f64>();
             share / (1.0 + (-odds).exp())
         })
         .sum::<f64>();
@@ -189,6 +211,7 @@ pub fn read_twist(strands: &Strands, request: &TwistRequest, _params: &TwistPara
         direction: if sure >= SURE_ENOUGH { Ok((letter, sure)) } else { Err(Reason::TwistNotVisible) },
         plies: if known { Ok((used, probability)) } else { Err(Reason::PliesUnclear) },
         plies_stated: request.plies.is_some(),
+        plies_seen: Some(weighed.probability),
         seen: true,
         angle_reason: lost.clone(),
         turns_reason: lost,
@@ -205,6 +228,7 @@ fn nothing(reason: Reason, request: &TwistRequest) -> Twist {
             None => Err(reason.clone()),
         },
         plies_stated: request.plies.is_some(),
+        plies_seen: None,
         seen: false,
         angle_reason: reason.clone(),
         turns_reason: reason,

@@ -2,6 +2,7 @@
 
 use std::f64::consts::TAU;
 
+use super::super::strand::{EyeSays, Strand};
 use super::fold::Fit;
 use super::piece::{CANDIDATES, Candidate, Coarse, PieceLook};
 use super::plied;
@@ -23,6 +24,15 @@ impl Weighed {
         let mut open: Vec<(u32, f64)> = (1..).zip(self.probability).filter(|(_, p)| *p >= least).collect();
         open.sort_by(|a, b| b.1.total_cmp(&a.1));
         open
+    }
+
+    /// The same where the picture's shades leave the widths open by `coarse`, as a fraction: what waves, leans and repeats was
+    /// weighed on pictures with all their shades, and with so much of them missing it tells as much less.
+    pub(super) fn through_few_shades(mut self, coarse: f64) -> Self {
+        let lost = (COARSE_TELLS_NOTHING * coarse).clamp(0.0, 1.0);
+        let even = 1.0 / self.probability.len() as f64;
+        self.probability.iter_mut().for_each(|p| *p += lost * (even - *p));
+        self
     }
 
     /// The likeliest number and its probability.
@@ -63,6 +73,43 @@ pub(super) fn weigh(pieces: &[PieceLook]) -> Weighed {
     let [two, three, four] = weights.map(|w| w / sum);
     Weighed { probability: [1.0 - plied, plied * two, plied * three, plied * four] }
 }
+
+/// How fast evidence of the plies is lost with the shades: where the width is unsure by half of itself, nothing of how it swells
+/// and what crosses it is seen.
+const COARSE_TELLS_NOTHING: f64 = 2.0;
+
+/// What the eye says of the pieces, beside the evidence: two witnesses, whose probabilities are multiplied.
+pub(super) fn with_eye(weighed: Weighed, pieces: &[&Strand]) -> Weighed {
+    let says: Vec<&EyeSays> = pieces.iter().filter_map(|s| s.eye.as_ref()).collect();
+    let all: f64 = says.iter().map(|e| e.length).sum();
+    if all <= 0.0 {
+        return weighed;
+    }
+    let mean = |value: &dyn Fn(&EyeSays) -> f64| says.iter().map(|e| e.length * value(e)).sum::<f64>() / all;
+    let repeats = mean(&|e| e.repeats);
+    let singles = REPEATS_WEIGHT * (NO_REPEAT - repeats);
+    let logs: [f64; 4] = std::array::from_fn(|k| {
+        let eye = mean(&|e| e.plies[k]) / TEMPERATURE + if k == 0 { singles } else { 0.0 };
+        EVIDENCE_WEIGHT * weighed.probability[k].max(LEAST_PROBABILITY).ln() + eye
+    });
+    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights = logs.map(|l| (l - top).exp());
+    let sum: f64 = weights.iter().sum();
+    Weighed { probability: weights.map(|w| w / sum) }
+}
+
+/// What the eye's logits are divided by (C. Guo et al., "On calibration of modern neural networks", ICML 2017), what the evidence
+/// weighs beside them, and, of the mean length of the pattern's phase, how much the odds of singles grow with what is missing to
+/// that which singles and plied yarn have equally often: fitted together on 94 scenes kept for calibration (`demo --scenes 110
+/// --seed 2000000 --width 2000`). There 96 % are right, and of the 90 % that are answered 2.4 % wrong; by the evidence alone it
+/// was 86 %, 70 % and 3.0 %.
+const TEMPERATURE: f64 = 2.5;
+const EVIDENCE_WEIGHT: f64 = 0.6;
+const NO_REPEAT: f64 = 0.4;
+const REPEATS_WEIGHT: f64 = 25.0;
+
+/// Probability below which the evidence is not believed: it is wrong altogether in one of fifty.
+const LEAST_PROBABILITY: f64 = 0.02;
 
 /// Most that the lack of a pattern can say for singles, logarithm of odds: of yarns whose plies are pressed together and whose
 /// fibres run along with them, one in some fifteen shows none.

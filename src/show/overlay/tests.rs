@@ -44,6 +44,8 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
         edge_systematic_u_px: 0.2,
         blur_px: 0.8,
         kinks: Some(vec![Point::new(650.0, y)]),
+        beside: false,
+        eye: None,
     }
 }
 
@@ -97,12 +99,15 @@ fn evidence() -> Evidence {
                 why: "a pencil",
             }],
             pointed_at: false,
+            coarse: 0.0,
             reason: None,
+            map: None,
         },
         twist: Twist {
             direction: Ok((TwistDirection::S, 0.99)),
             plies: Ok((2, 0.95)),
             plies_stated: false,
+            plies_seen: None,
             seen: true,
             angle_reason: Reason::TwistNotVisible,
             turns_reason: Reason::TwistNotVisible,
@@ -212,7 +217,9 @@ fn nothing_found_is_a_picture_too() {
             wraps: None,
             refused: Vec::new(),
             pointed_at: false,
+            coarse: 0.0,
             reason: Some(Reason::NoStrand),
+            map: None,
         },
         twist: Twist { pieces: Vec::new(), direction: Err(Reason::NoStrand), ..evidence().twist },
     };

@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::{capital, own};
 use crate::figures::report::Sample;
-use crate::figures::{Quantity, Reason, Warning};
+use crate::figures::{Balance, Quantity, Reason, Warning};
 
 /// Digits behind the point that an interval supports: one significant digit of its half width, two where that begins
 /// with 1 or 2 and rounding it to one would move it by up to half. At most four.
@@ -85,6 +85,8 @@ pub fn lead(sample: &Sample) -> String {
 /// Every figure with its interval, or why there is none.
 #[must_use]
 pub fn figures_table(sample: &Sample) -> String {
+    let balance = Balance::of_fibres(&sample.fibre_angle_deg).map(|b| format!(": {}", b.word())).unwrap_or_default();
+    let fibres = format!("Angle of the surface fibres (0: along the yarn){balance}");
     let rows: [(&str, &str, &Quantity<f64>); 14] = [
         ("Thickness (mean width of the yarn's body)", " mm", &sample.diameter_mm),
         ("Width filled by the turning plies", " mm", &sample.envelope_diameter_mm),
@@ -94,7 +96,7 @@ pub fn figures_table(sample: &Sample) -> String {
         ("Turns per metre", "", &sample.twists_per_metre),
         ("Ply bumps per inch along one edge", "", &sample.bumps_per_inch),
         ("Ply bumps per diameter", "", &sample.bumps_per_diameter),
-        ("Angle of the surface fibres (0: along the yarn)", "°", &sample.fibre_angle_deg),
+        (&fibres, "°", &sample.fibre_angle_deg),
         ("Unevenness of thickness", " %", &sample.evenness.diameter_cv_percent),
         ("Unevenness between pieces", " %", &sample.evenness.between_strands_cv_percent),
         ("Unevenness of twist", " %", &sample.evenness.twist_cv_percent),

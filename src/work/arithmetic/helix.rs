@@ -82,35 +82,3 @@ pub fn band_angle(envelope: Mm, plies: u32, turns: TurnsPerMm) -> Angle {
 pub fn residual_turns(singles: TurnsPerMm, ply: TurnsPerMm, ply_helix: Angle) -> TurnsPerMm {
     TurnsPerMm(singles.0 - ply.0 * ply_helix.as_radians().cos().powi(2))
 }
-
-/// How a ply twist stands to the singles' twist.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PlyBalance {
-    /// Less than 0.45 of the singles' turns.
-    Underplied,
-    /// 0.45 to 0.73.
-    Balanced,
-    /// More.
-    Overplied,
-}
-
-/// "Balanced" is a band: surface fibres along the axis needs about 0.5 (round plies, small angles), the spinners' rule
-/// is 2/3. The rules are no finer than a tenth, so the band is 0.5 less a tenth of it to 2/3 plus a tenth of it.
-pub const BALANCED_RATIO: [f64; 2] = [0.45, 0.73];
-
-/// Whether plying `ply` turns onto singles of `singles` turns, in the opposite direction, balances.
-/// `None` unless `singles` is positive and both are finite.
-#[must_use]
-pub fn ply_balance(singles: TurnsPerMm, ply: TurnsPerMm) -> Option<PlyBalance> {
-    let ratio = ply.0 / singles.0;
-    if !(singles.0 > 0.0 && ratio.is_finite()) {
-        return None;
-    }
-    Some(if ratio < BALANCED_RATIO[0] {
-        PlyBalance::Underplied
-    } else if ratio > BALANCED_RATIO[1] {
-        PlyBalance::Overplied
-    } else {
-        PlyBalance::Balanced
-    })
-}

@@ -2,11 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use super::BatchError;
 use super::record::{self, PicturePaths, Record};
 use crate::figures::Report;
 use crate::show::page::look::{Look, LookFacts};
-use crate::work::saved;
+use crate::work::saved::{self, SavedError};
 
 /// The output folder of a batch.
 #[derive(Debug, Clone)]
@@ -32,26 +31,50 @@ pub struct Shown {
 }
 
 impl Folder {
-    /// Whether a place is the output folder of a batch.
+    /// Whether a place is the output folder of a batch: it holds records.
     #[must_use]
     pub fn is_one(place: &Path) -> bool {
-        place.join("records").is_dir()
+        record::paths(place).is_ok_and(|records| !records.is_empty())
+    }
+
+    /// The output folder that a place means: itself, or the one whose `reports` it is.
+    #[must_use]
+    pub fn meant_by(place: &Path) -> Option<PathBuf> {
+        let whole = std::fs::canonicalize(place).ok()?;
+        let above = || whole.parent().filter(|_| whole.file_name().is_some_and(|name| name == "reports"));
+        if Self::is_one(place) {
+            Some(place.to_owned())
+        } else {
+            above().filter(|out| Self::is_one(out)).map(Path::to_owned)
+        }
     }
 
     /// Reads the records.
     ///
     /// # Errors
-    /// [`BatchError::Folder`].
-    pub fn open(path: &Path) -> Result<Self, BatchError> {
+    /// [`SavedError`].
+    pub fn open(path: &Path) -> Result<Self, SavedError> {
         Ok(Self { path: path.to_owned(), records: record::all(path)? })
     }
 
     /// The report of a record; `None` for a failed photo.
     ///
     /// # Errors
-    /// [`BatchError::Saved`] where it was removed or damaged.
-    pub fn report(&self, record: &Record) -> Result<Option<Report>, BatchError> {
+    /// [`SavedError`] where it was removed, changed or damaged.
+    pub fn report(&self, record: &Record) -> Result<Option<Report>, SavedError> {
         record::report(&self.path, record)
+    }
+
+    /// The reports of all its photos that have one, in the order of the photos' names.
+    ///
+    /// # Errors
+    /// As [`Folder::report`].
+    pub fn reports(&self) -> Result<Vec<Report>, SavedError> {
+        let mut reports = Vec::with_capacity(self.records.len());
+        for record in &self.records {
+            reports.extend(self.report(record)?);
+        }
+        Ok(reports)
     }
 
     /// The pictures of a record; those that cannot be read are missing.

@@ -21,6 +21,9 @@ pub enum MapError {
     /// Not the right columns.
     #[error("the mapping file needs the columns \"photo\" and \"sample\" in its first row (found: {0})")]
     Columns(String),
+    /// A column that is there twice.
+    #[error("the mapping file has the column \"{0}\" twice; keep one")]
+    Twice(&'static str),
     /// A row that cannot be read.
     #[error("the mapping file's row {row}: {detail}")]
     Row {
@@ -53,6 +56,12 @@ impl Grouping {
         let (Some(photo), Some(sample)) = (column("photo"), column("sample")) else {
             return Err(MapError::Columns(header.iter().collect::<Vec<_>>().join(", ")));
         };
+        if let Some(twice) = ["photo", "sample"]
+            .into_iter()
+            .find(|name| header.iter().filter(|h| h.eq_ignore_ascii_case(name)).count() > 1)
+        {
+            return Err(MapError::Twice(twice));
+        }
         let mut map = BTreeMap::new();
         for record in reader.records() {
             let record = record.map_err(|e| row_error(&e))?;

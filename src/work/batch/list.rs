@@ -50,17 +50,15 @@ pub enum ListError {
     SameName(String, String, String),
 }
 
-/// All photos that the places name, each once, sorted by name. Nothing inside `out` is taken: it holds our own pictures.
+/// All photos that the places name, each once, sorted by name.
 ///
-/// A folder is searched through, with all below it, and so is what a pattern matches, but for the overlays that the
-/// program draws (`NAME.overlay.png`); a place with `*`, `?` or `[` that does not exist itself is a
+/// A folder is searched through, with all below it, and so is what a pattern matches, but for the pictures that the
+/// program draws (`NAME.overlay.png`, and those of a batch); a place with `*`, `?` or `[` that does not exist itself is a
 /// pattern (`**` crosses folders); anything else is a file, taken whatever its ending.
 ///
 /// # Errors
 /// [`ListError`].
-pub fn find_photos(places: &[PathBuf], out: &Path) -> Result<Vec<Listed>, ListError> {
-    let own = std::fs::canonicalize(out).ok();
-    let is_own = |path: &Path| own.as_ref().is_some_and(|own| std::fs::canonicalize(path).is_ok_and(|p| p == *own));
+pub fn find_photos(places: &[PathBuf]) -> Result<Vec<Listed>, ListError> {
     let mut found: BTreeMap<String, PathBuf> = BTreeMap::new();
     let mut add = |name: &Path, path: &Path| {
         let name = slashed(name);
@@ -73,15 +71,15 @@ pub fn find_photos(places: &[PathBuf], out: &Path) -> Result<Vec<Listed>, ListEr
     };
     for place in places {
         if place.is_dir() {
-            for path in walk(place, &is_own)? {
-                if has_photo_ending(&path) && !is_overlay(&path) {
+            for path in walk(place)? {
+                if has_photo_ending(&path) && !is_ours(&path) {
                     add(path.strip_prefix(place).unwrap_or(&path), &path)?;
                 }
             }
         } else if place.symlink_metadata().is_ok() {
             add(Path::new(place.file_name().unwrap_or(place.as_os_str())), place)?;
         } else if place.to_string_lossy().contains(['*', '?', '[']) {
-            let (base, paths) = matching(place, &is_own)?;
+            let (base, paths) = matching(place)?;
             for path in paths {
                 add(path.strip_prefix(&base).unwrap_or(&path), &path)?;
             }
@@ -122,16 +120,17 @@ fn has_photo_ending(path: &Path) -> bool {
     path.extension().is_some_and(is_photo_ending)
 }
 
-/// Whether it is the program's own picture of what it measured, which is no photo.
-fn is_overlay(path: &Path) -> bool {
-    path.file_name().unwrap_or_default().to_string_lossy().to_ascii_lowercase().ends_with(OVERLAY_ENDING)
+/// Whether it is the program's own picture of what it measured, which is no photo: by its ending, or, in the folder of a
+/// batch, by the name that the batch gives.
+fn is_ours(path: &Path) -> bool {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    name.to_ascii_lowercase().ends_with(OVERLAY_ENDING) || super::record::names_picture(path)
 }
 
 /// All files below a folder, links followed, circles of links left.
-fn walk(folder: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<Vec<PathBuf>, ListError> {
+fn walk(folder: &Path) -> Result<Vec<PathBuf>, ListError> {
     let mut files = Vec::new();
-    let entries = WalkDir::new(folder).follow_links(true).into_iter();
-    for entry in entries.filter_entry(|e| !(e.file_type().is_dir() && is_own(e.path()))) {
+    for entry in WalkDir::new(folder).follow_links(true) {
         match entry {
             Ok(entry) if entry.file_type().is_file() => files.push(entry.into_path()),
             Ok(_) => {}
@@ -146,7 +145,7 @@ fn walk(folder: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<Vec<PathBuf>, L
 }
 
 /// The folder before the first wild card, and the files that match.
-fn matching(pattern: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<(PathBuf, Vec<PathBuf>), ListError> {
+fn matching(pattern: &Path) -> Result<(PathBuf, Vec<PathBuf>), ListError> {
     let wild = |c: &Component<'_>| c.as_os_str().to_string_lossy().contains(['*', '?', '[']);
     let base: PathBuf = pattern.components().take_while(|c| !wild(c)).collect();
     let base = if base.as_os_str().is_empty() { PathBuf::from(".") } else { base };
@@ -159,7 +158,7 @@ fn matching(pattern: &Path, is_own: &dyn Fn(&Path) -> bool) -> Result<(PathBuf, 
     if !base.is_dir() {
         return Err(ListError::Missing(shown(&base)));
     }
-    let mut files = walk(&base, is_own)?;
-    files.retain(|f| f.strip_prefix(&base).is_ok_and(|below| glob.is_match(below)) && !is_overlay(f));
+    let mut files = walk(&base)?;
+    files.retain(|f| f.strip_prefix(&base).is_ok_and(|below| glob.is_match(below)) && !is_ours(f));
     Ok((base, files))
 }

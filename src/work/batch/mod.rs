@@ -27,7 +27,7 @@ use super::stated::Stated;
 pub use folder::{Folder, Shown, shown};
 pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos, is_photo_ending};
-pub use record::{Check, Record, forget, id as id_of, one as record_of, report as report_of};
+pub use record::{Check, Record, id as id_of, one as record_of, report as report_of, take_away};
 
 /// What a batch does.
 pub struct Batch<'a> {
@@ -62,6 +62,14 @@ pub enum BatchError {
     #[error("{}: {source}; choose another output folder", path.display())]
     Folder {
         /// The folder.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
+    /// What an earlier run wrote cannot be taken away.
+    #[error("{}: cannot be taken away: {source}; remove it, or choose another output folder", path.display())]
+    Stale {
+        /// The file.
         path: PathBuf,
         /// What the system says.
         source: std::io::Error,
@@ -140,15 +148,18 @@ pub fn measure_all(
             first.get_or_insert(error);
         }
     };
+    // Where there is but one thread in all, it needs no other to work for it.
+    let alone = batch.threads <= 1 && rayon::current_num_threads() == 1;
     let work = || {
-        let pool = match rayon::ThreadPoolBuilder::new().num_threads(1).build() {
+        let pool = match (!alone).then(|| rayon::ThreadPoolBuilder::new().num_threads(1).build()).transpose() {
             Ok(pool) => pool,
             Err(error) => return stop(BatchError::Threads(error.to_string())),
         };
         loop {
             let index = next.fetch_add(1, Ordering::SeqCst);
             let Some(photo) = photos.get(index) else { break };
-            match pool.install(|| one::measure(batch, photo)) {
+            let measure = || one::measure(batch, photo);
+            match pool.as_ref().map_or_else(measure, |pool| pool.install(measure)) {
                 Ok((record, how)) => {
                     progress(how);
                     if let Ok(mut done) = done.lock() {
@@ -198,6 +209,27 @@ pub fn write_tables(out: &Path, records: &[Record], grouping: &Grouping) -> Resu
 pub fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
     record::make_folders(out)?;
     record::merge(parts, out)
+}
+
+/// Every file that a batch of these photos may write into its folder, and every one that it wrote there before.
+#[must_use]
+pub fn files_of(out: &Path, photos: &[Listed]) -> Vec<PathBuf> {
+    record::files_of(out, photos.iter().map(|photo| record::id(&photo.name)))
+}
+
+/// A file that a batch would replace with a table and that no batch wrote.
+#[must_use]
+pub fn foreign_table(out: &Path) -> Option<PathBuf> {
+    record::foreign_table(out)
+}
+
+/// Takes away what earlier runs wrote for photos that are not among `records`: only what their own records say, and only
+/// as far as it is still what they wrote. What is gone comes back by its name.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchError> {
+    record::tidy(out, records)
 }
 
 /// Removes what a killed run left half written. Not to be called while another run works in the same folder.

@@ -1,5 +1,6 @@
 //! What the output folder remembers of each photo.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -9,11 +10,20 @@ use super::BatchError;
 use crate::card::label::{fnv1a, fnv1a_from};
 use crate::figures::Report;
 use crate::show::{file, json};
-use crate::work::saved;
+use crate::work::saved::{self, SavedError};
 use crate::work::stated::Stated;
 
 /// The folders below the output folder.
 const FOLDERS: [&str; 5] = ["records", "reports", "overlays", "looks", "samples"];
+
+/// The tables beside them.
+const TABLES: [&str; 3] = ["photos.csv", "photos.jsonl", "samples.csv"];
+
+/// A table's name in a folder that holds no records: somebody else's file.
+pub(super) fn foreign_table(out: &Path) -> Option<PathBuf> {
+    let mut tables = TABLES.iter().map(|name| out.join(name));
+    tables.find(|table| table.exists() && !out.join("records").is_dir())
+}
 
 /// A photo's record; written last, so that its presence says that the photo is finished.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -45,6 +55,25 @@ pub fn id(name: &str) -> String {
         stem.chars().map(|c| if c.is_ascii_alphanumeric() || c == '_' { c } else { '-' }).take(60).collect();
     let plain = plain.trim_matches('-');
     format!("{}{}{:08x}", plain, if plain.is_empty() { "" } else { "-" }, fnv1a(name.as_bytes()) & 0xffff_ffff)
+}
+
+/// Whether a file's name without ending is one that [`id`] gives: it ends in eight hexadecimal digits.
+fn is_id(stem: &str) -> bool {
+    let check = stem.rsplit('-').next().unwrap_or(stem);
+    check.len() == 8 && check.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
+}
+
+/// Whether a path is that of a picture of a batch: the name that it gives, in a folder that it makes, beside its records.
+pub(super) fn names_picture(path: &Path) -> bool {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let Some(stem) = name.strip_suffix(".png") else { return false };
+    let Some(folder) = path.parent() else { return false };
+    let named = match folder.file_name().and_then(|n| n.to_str()) {
+        Some("overlays") => is_id(stem),
+        Some("looks") => stem.strip_suffix("-strand").or_else(|| stem.strip_suffix("-near")).is_some_and(is_id),
+        _ => false,
+    };
+    named && folder.parent().is_some_and(|out| out.join("records").is_dir())
 }
 
 /// A check of some content: its length and a 64-bit hash. Guards against change, not against malice.
@@ -113,6 +142,11 @@ pub(super) struct PicturePaths {
 }
 
 impl PicturePaths {
+    fn all(id: &str) -> [String; 5] {
+        let Self { overlay, strand, near, facts, sketch } = Self::of(id);
+        [overlay, strand, near, facts, sketch]
+    }
+
     pub(super) fn of(id: &str) -> Self {
         Self {
             overlay: format!("overlays/{id}.png"),
@@ -136,13 +170,133 @@ pub(super) fn make_folders(out: &Path) -> Result<(), BatchError> {
     Ok(())
 }
 
+/// Writes a record after what it speaks of; what an earlier one of the same photo spoke of besides is removed first.
 pub(super) fn write(out: &Path, record: &Record) -> Result<(), BatchError> {
+    if let Some(old) = read(&record_path(out, &record.id)) {
+        forget(out, &old, Some(record))?;
+    }
     let text = json::text(record).map_err(|e| BatchError::Format(e.to_string()))?;
     Ok(file::write(&record_path(out, &record.id), text.as_bytes())?)
 }
 
+impl Record {
+    /// What it says was written, as paths below the output folder, each with whether a content is what was written.
+    fn files(&self) -> Vec<(String, Wrote)> {
+        let ours = PicturePaths::all(&self.id);
+        let pictures = self.pictures.iter().filter(|(path, _)| ours.contains(path));
+        let report =
+            self.report_check.iter().map(|check| (format!("reports/{}.json", self.id), Wrote::Text(check.clone())));
+        report.chain(pictures.map(|(path, size)| (path.clone(), Wrote::Picture(*size)))).collect()
+    }
+}
+
+/// What a record remembers of a file.
+enum Wrote {
+    /// The check of its content.
+    Text(String),
+    /// Its size, bytes.
+    Picture(u64),
+}
+
+impl Wrote {
+    fn stands_in(&self, path: &Path) -> bool {
+        match self {
+            Self::Text(wanted) => fs::read(path).is_ok_and(|bytes| check(&bytes) == *wanted),
+            Self::Picture(size) => fs::metadata(path).is_ok_and(|about| about.len() == *size),
+        }
+    }
+}
+
+/// Reads a record; `None` where it is damaged or was not written for a photo of its name.
 fn read(path: &Path) -> Option<Record> {
-    serde_json::from_str(&saved::read_text(path, 1 << 20).ok()?).ok()
+    let record: Record = serde_json::from_str(&saved::read_text(path, 1 << 20).ok()?).ok()?;
+    let whole = record.id == id(&record.photo) && path.file_stem()?.to_str()? == record.id;
+    whole.then_some(record)
+}
+
+/// The paths of all records of a folder, in the order of their names: what in `records` is named as a batch names them.
+pub(super) fn paths(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(folder.join("records"))? {
+        let path = entry?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        if name.strip_suffix(".json").is_some_and(is_id) {
+            found.push(path);
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// Every file that measuring these photos may write into a folder, and every one that its records speak of.
+pub(super) fn files_of(out: &Path, ids: impl IntoIterator<Item = String>) -> Vec<PathBuf> {
+    let mut files: Vec<PathBuf> = TABLES.iter().map(|name| out.join(name)).collect();
+    for id in ids {
+        files.extend([record_path(out, &id), report_path(out, &id)]);
+        files.extend(PicturePaths::all(&id).map(|path| out.join(path)));
+    }
+    for path in paths(out).unwrap_or_default() {
+        let written = read(&path).map(|record| record.files()).unwrap_or_default();
+        files.extend(written.into_iter().map(|(below, _)| out.join(below)));
+        files.push(path);
+    }
+    files.extend(samples(out).map(|(path, _)| path));
+    files
+}
+
+/// The pooled reports that lie in a folder and name of which is made from the sample's own; and that sample.
+pub(super) fn samples(out: &Path) -> impl Iterator<Item = (PathBuf, String)> {
+    fs::read_dir(out.join("samples")).into_iter().flatten().flatten().filter_map(|entry| {
+        let path = entry.path();
+        let pooled: serde_json::Value = serde_json::from_str(&saved::read_text(&path, 1 << 30).ok()?).ok()?;
+        let sample = pooled.pointer("/sample/label")?.as_str()?.to_owned();
+        (path.file_name()?.to_str()? == format!("{}.json", id(&sample))).then_some((path, sample))
+    })
+}
+
+/// Removes what an earlier record says was written and a later one does not, as far as it is still what was written.
+/// Whatever else lies there is not ours to touch.
+fn forget(out: &Path, old: &Record, new: Option<&Record>) -> Result<(), BatchError> {
+    let kept: Vec<String> = new.map(Record::files).unwrap_or_default().into_iter().map(|(path, _)| path).collect();
+    for (below, wrote) in old.files() {
+        let path = out.join(&below);
+        if !kept.contains(&below) && wrote.stands_in(&path) {
+            remove(&path)?;
+        }
+    }
+    Ok(())
+}
+
+fn remove(path: &Path) -> Result<(), BatchError> {
+    match fs::remove_file(path) {
+        Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
+            Err(BatchError::Stale { path: path.to_owned(), source })
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Removes what was written for photos that are not among `records`, each record last, so that a run that is killed
+/// meanwhile leaves the rest to the next. The photos' names come back, and those of records that were damaged.
+pub(super) fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchError> {
+    let known: BTreeSet<&str> = records.iter().map(|r| r.id.as_str()).collect();
+    let mut gone = Vec::new();
+    for path in paths(out).map_err(|source| BatchError::Folder { path: out.join("records"), source })? {
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
+        if known.contains(stem.as_str()) {
+            continue;
+        }
+        match read(&path) {
+            Some(record) => {
+                forget(out, &record, None)?;
+                gone.push(record.photo);
+            }
+            None => gone.push(format!("records/{stem}.json (damaged)")),
+        }
+        remove(&path)?;
+    }
+    gone.sort();
+    Ok(gone)
 }
 
 /// The record of one photo by the name of its files; `None` where there is none.
@@ -151,48 +305,37 @@ pub fn one(out: &Path, id: &str) -> Option<Record> {
     read(&record_path(out, id))
 }
 
-/// Forgets a photo: its record first, so that nothing half is taken for a finished photo, then its other files.
+/// Takes away what was written for a photo and what was stated of it, the record last; the photo itself is not touched.
 ///
 /// # Errors
-/// [`BatchError::Folder`] where the record cannot be removed.
-pub fn forget(out: &Path, photo: &str) -> Result<(), BatchError> {
+/// [`BatchError::Stale`] where something stays.
+pub fn take_away(out: &Path, photo: &str) -> Result<(), BatchError> {
     let id = id(photo);
-    let path = record_path(out, &id);
-    match fs::remove_file(&path) {
-        Err(source) if source.kind() != std::io::ErrorKind::NotFound => {
-            return Err(BatchError::Folder { path, source });
-        }
-        _ => {}
+    if let Some(record) = one(out, &id) {
+        forget(out, &record, None)?;
     }
-    let paths = PicturePaths::of(&id);
-    let pictures = [paths.overlay, paths.strand, paths.near, paths.facts, paths.sketch].map(|path| out.join(path));
-    for path in pictures.into_iter().chain([report_path(out, &id), Stated::place(out, &id)]) {
-        // What cannot be removed is known to nobody any more.
-        let _ = fs::remove_file(path);
-    }
-    Ok(())
+    remove(&Stated::place(out, &id))?;
+    remove(&record_path(out, &id))
 }
 
 /// The record of an earlier run, if it has the same key and its files are whole.
 pub(super) fn unchanged(out: &Path, id: &str, key: &str) -> Option<Record> {
-    let record = read(&record_path(out, id)).filter(|r| r.key == key && r.id == id)?;
-    match &record.report_check {
-        Some(wanted) if check(&fs::read(report_path(out, id)).ok()?) != *wanted => return None,
-        None if record.failure.is_none() => return None,
-        _ => {}
+    let record = read(&record_path(out, id)).filter(|r| r.key == key)?;
+    if record.report_check.is_none() && record.failure.is_none() {
+        return None;
     }
-    let whole = |(path, size): &(String, u64)| fs::metadata(out.join(path)).is_ok_and(|about| about.len() == *size);
-    record.pictures.iter().all(whole).then_some(record)
+    record.files().iter().all(|(below, wrote)| wrote.stands_in(&out.join(below))).then_some(record)
 }
 
 /// All records of a folder, in the order of the photos' names.
-pub(super) fn all(folder: &Path) -> Result<Vec<Record>, BatchError> {
-    let records = folder.join("records");
-    let unreadable = |source| BatchError::Folder { path: records.clone(), source };
-    let mut found = Vec::new();
-    for entry in fs::read_dir(&records).map_err(unreadable)? {
-        let path = entry.map_err(unreadable)?.path();
-        found.extend(path.extension().filter(|e| *e == "json").and_then(|_| read(&path)));
+///
+/// # Errors
+/// [`SavedError::Record`] for one that is damaged: its photo would be missing without a word.
+pub(super) fn all(folder: &Path) -> Result<Vec<Record>, SavedError> {
+    let listed = paths(folder).map_err(|source| SavedError::Unreadable { file: folder.join("records"), source })?;
+    let mut found = Vec::with_capacity(listed.len());
+    for path in listed {
+        found.push(read(&path).ok_or(SavedError::Record { file: path })?);
     }
     found.sort_by(|a, b| a.photo.cmp(&b.photo));
     Ok(found)
@@ -201,12 +344,15 @@ pub(super) fn all(folder: &Path) -> Result<Vec<Record>, BatchError> {
 /// The report of a record of the output folder `out`; `None` for a failed photo.
 ///
 /// # Errors
-/// [`BatchError::Saved`] where it was removed or damaged.
-pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, BatchError> {
-    if record.report_check.is_none() {
-        return Ok(None);
+/// [`SavedError`] where it cannot be read or is not what the record says.
+pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError> {
+    let Some(wanted) = &record.report_check else { return Ok(None) };
+    let file = report_path(out, &record.id);
+    let text = saved::read_text(&file, 1 << 30)?;
+    if check(text.as_bytes()) != *wanted {
+        return Err(SavedError::Changed { file });
     }
-    Ok(saved::read_reports(&report_path(out, &record.id))?.into_iter().next())
+    Ok(saved::reports_of(&file, &text)?.into_iter().next())
 }
 
 /// Copies every finished photo of the parts to `out`, the record last, and returns all records in the order of names.
@@ -216,11 +362,8 @@ pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchE
         let same_place = fs::canonicalize(part).ok() == fs::canonicalize(out).ok();
         for record in all(part)? {
             if !same_place {
-                if record.report_check.is_some() {
-                    copy(&report_path(part, &record.id), &report_path(out, &record.id))?;
-                }
-                for (path, _) in record.pictures.iter().filter(|(path, _)| is_ours(path)) {
-                    copy(&part.join(path), &out.join(path))?;
+                for (below, _) in record.files() {
+                    copy(&part.join(&below), &out.join(&below))?;
                 }
                 write(out, &record)?;
             }
@@ -228,13 +371,6 @@ pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchE
         }
     }
     Ok(merged.into_values().collect())
-}
-
-/// Whether a recorded path stays within the folders that we write.
-fn is_ours(path: &str) -> bool {
-    let mut parts = path.split('/');
-    let (folder, name) = (parts.next().unwrap_or_default(), parts.next().unwrap_or_default());
-    FOLDERS.contains(&folder) && !name.is_empty() && name != ".." && !name.contains('\\') && parts.next().is_none()
 }
 
 fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {

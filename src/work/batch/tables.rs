@@ -1,6 +1,6 @@
 //! The tables of a batch, written from its records one photo at a time.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use serde::Serialize;
@@ -86,7 +86,6 @@ pub(super) fn samples(out: &Path, records: &[Record], grouping: &Grouping) -> Re
     }
     let mut table = writer();
     table.write_record(samples_header()).map_err(format)?;
-    let mut written = BTreeSet::new();
     for (name, members) in &groups {
         let mut reports = Vec::with_capacity(members.len());
         for record in members {
@@ -96,22 +95,13 @@ pub(super) fn samples(out: &Path, records: &[Record], grouping: &Grouping) -> Re
         pooled.sample.label = Some(name.clone());
         table.write_record(samples_row(name, &pooled)).map_err(format)?;
         let text = json::text(&pooled).map_err(format)?;
-        let file_name = format!("{}.json", record::id(name));
-        file::write(&out.join("samples").join(&file_name), text.as_bytes())?;
-        written.insert(file_name);
+        file::write(&out.join("samples").join(format!("{}.json", record::id(name))), text.as_bytes())?;
     }
-    remove_others(&out.join("samples"), &written);
+    // Samples of an earlier grouping. What cannot be removed is out of date but does no further harm.
+    for (path, _) in record::samples(out).filter(|(_, sample)| !groups.contains_key(sample)) {
+        let _ = std::fs::remove_file(path);
+    }
     Ok(file::write(&out.join("samples.csv"), &table.into_inner().map_err(format)?)?)
-}
-
-/// Removes samples of an earlier grouping. What cannot be removed is out of date but does no further harm.
-fn remove_others(folder: &Path, written: &BTreeSet<String>) {
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
-        let name = entry.file_name().to_string_lossy().into_owned();
-        if name.ends_with(".json") && !written.contains(&name) {
-            let _ = std::fs::remove_file(entry.path());
-        }
-    }
 }
 
 fn samples_header() -> Vec<String> {

@@ -31,22 +31,26 @@ fn names_of_files_are_plain_and_differ() {
 fn photos_are_found_in_folders_by_pattern_and_by_name_and_never_in_the_output() {
     let folder = tempfile::tempdir().unwrap();
     let root = folder.path();
-    for name in
-        ["b.jpg", "a.JPEG", "sub/c.png", "sub/d.txt", "b.overlay.png", "sub/c.Overlay.PNG", "out/overlays/e.png"]
-    {
+    for name in [
+        "b.jpg",
+        "a.JPEG",
+        "sub/c.png",
+        "sub/d.txt",
+        "b.overlay.png",
+        "sub/c.Overlay.PNG",
+        "out/overlays/e-12345678.png",
+    ] {
         fs::create_dir_all(root.join(name).parent().unwrap()).unwrap();
         fs::write(root.join(name), b"x").unwrap();
     }
-    let names = |places: &[PathBuf]| {
-        find_photos(places, &root.join("out")).unwrap().into_iter().map(|l| l.name).collect::<Vec<_>>()
-    };
+    let names = |places: &[PathBuf]| find_photos(places).unwrap().into_iter().map(|l| l.name).collect::<Vec<_>>();
     assert_eq!(names(&[root.to_owned()]), ["a.JPEG", "b.jpg", "sub/c.png"]);
     assert_eq!(names(&[root.join("*.jpg")]), ["b.jpg"]);
     assert_eq!(names(&[root.join("**/*.png")]), ["sub/c.png"]);
     assert_eq!(names(&[root.join("[bc]*")]), ["b.jpg"], "the program's own overlays are no photos");
     assert_eq!(names(&[root.join("b.overlay.png")]), ["b.overlay.png"], "unless named outright");
     assert_eq!(names(&[root.join("b.jpg"), root.to_owned()]), ["a.JPEG", "b.jpg", "sub/c.png"]);
-    let fails = |place: &str| find_photos(&[root.join(place)], &root.join("out")).unwrap_err();
+    let fails = |place: &str| find_photos(&[root.join(place)]).unwrap_err();
     assert!(matches!(fails("nowhere"), ListError::Missing(_)));
     assert!(matches!(fails("*.bmp"), ListError::Nothing(_)));
     assert!(matches!(fails("*.overlay.png"), ListError::Nothing(_)));

@@ -8,13 +8,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use statrs::distribution::{ContinuousCDF, Normal};
 
-use super::arithmetic::helix::{PlyBalance, ply_balance};
 use super::figure::Figure;
 use super::pool::{PooledReport, pool_reports};
-use crate::base::units::{MM_PER_INCH, TurnsPerMm};
+use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::{COVERAGE_FACTOR_95, Interval};
 use crate::figures::report::Sample;
-use crate::figures::{Quantity, Report};
+use crate::figures::{Balance, Quantity, Report};
 
 pub use chart::svg;
 pub use control::{Control, Limits, control};
@@ -172,18 +171,43 @@ fn correct(differences: &mut [Difference]) {
     }
 }
 
-/// Singles beside the yarn plied from them: how the ply twist stands to theirs. `None` unless one is singles, the other
-/// plied, and both turns are known.
-/// The first answer is whether the first of the two is the singles.
-fn balance(a: &Sample, b: &Sample) -> Option<(bool, f64, PlyBalance)> {
+/// Singles beside a yarn that may be plied from them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Plying {
+    /// Whether the first of the two is the singles.
+    first_is_singles: bool,
+    /// Ply turns over the singles' turns.
+    ratio: f64,
+    /// Its least and most, from the ends of both intervals.
+    range: Interval,
+    /// What the turns support.
+    by_turns: Option<Balance>,
+    /// What the surface fibres of the plied yarn support.
+    by_fibres: Option<Balance>,
+}
+
+/// How a ply twist stands to the singles'. `None` unless one is singles, the other plied, not known to run the same way, and
+/// both turns are known.
+fn plying(a: &Sample, b: &Sample) -> Option<Plying> {
     let (singles, plied) = match (a.plies.value()?, b.plies.value()?) {
         (1, n) if *n > 1 => (a, b),
         (n, 1) if *n > 1 => (b, a),
         _ => return None,
     };
-    let turns = |q: &Quantity<f64>| q.value().map(|t| TurnsPerMm::from_per_inch(*t));
-    let (own, ply) = (turns(&singles.twists_per_inch)?, turns(&plied.twists_per_inch)?);
-    Some((std::ptr::eq(singles, a), ply.0 / own.0, ply_balance(own, ply)?))
+    let against = match (singles.twist_direction.value(), plied.twist_direction.value()) {
+        (Some(own), Some(ply)) => own != ply,
+        _ => true,
+    };
+    let turns = |q: &Quantity<f64>| Some((*q.value().filter(|t| **t > 0.0)?, q.interval95()?));
+    let (own, own_range) = turns(&singles.twists_per_inch).filter(|_| against)?;
+    let (ply, ply_range) = turns(&plied.twists_per_inch)?;
+    Some(Plying {
+        first_is_singles: std::ptr::eq(singles, a),
+        ratio: ply / own,
+        range: [ply_range[0] / own_range[1], ply_range[1] / own_range[0].max(0.0)],
+        by_turns: Balance::of_turns(own_range, ply_range),
+        by_fibres: Balance::of_fibres(&plied.fibre_angle_deg),
+    })
 }
 
 #[cfg(test)]

@@ -138,8 +138,35 @@ fn singles_beside_their_ply_tell_the_balance() {
         }),
         sample("plied", |s| s.twists_per_inch = measured(6.0, 0.1)),
     ]);
-    assert!(made.sentences.iter().any(|s| s.contains("67 % of the singles': balanced")), "{:?}", made.sentences);
+    assert!(
+        made.sentences.iter().any(|s| s.contains("67 % of the singles'") && s.ends_with(": balanced.")),
+        "{:?}",
+        made.sentences
+    );
     assert!(made.sentences.iter().any(|s| s.contains("singles is twisted Z, plied S")));
+}
+
+/// The sentence on balance for singles of 9 turns beside a ply of `turns` +- 1.96 `u` whose fibres lie at `fibres` degrees.
+fn balance_of(turns: f64, u: f64, fibres: f64) -> String {
+    let singles = sample("singles", |s| {
+        s.plies = Quantity::likely(1, 0.99, Method::Combined);
+        s.twist_direction = Quantity::likely(TwistDirection::Z, 0.99, Method::LineAngle);
+        s.twists_per_inch = measured(9.0, 0.1);
+    });
+    let plied = sample("plied", |s| {
+        s.twists_per_inch = measured(turns, u);
+        s.fibre_angle_deg = measured(fibres, 2.0);
+    });
+    compare(&[singles, plied]).sentences.into_iter().find(|s| s.contains("was plied from")).expect("a sentence")
+}
+
+#[test]
+fn a_ply_is_called_balanced_only_where_its_intervals_support_it() {
+    assert!(balance_of(6.0, 0.5, 0.0).contains("too wide a range"), "56 to 79 % reaches beyond 73 %");
+    assert!(balance_of(8.5, 0.1, 20.0).ends_with(": overplied."));
+    // The surface fibres of an overplied yarn lean the way it is plied; these lie along it.
+    let both = balance_of(8.5, 0.1, 0.0);
+    assert!(both.contains("overplied by that, but its surface fibres look balanced"), "{both}");
 }
 
 // Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, individuals chart of ten flow rates: mean 50.81, mean
@@ -180,9 +207,11 @@ fn a_lot_beyond_the_limits_and_a_run_on_one_side_are_told() {
 
 #[test]
 fn names_are_escaped_in_the_chart() {
-    let lots: Vec<_> = (0..3).map(|i| sample(&format!("<b>{i}"), |_| {})).collect();
+    let lots: Vec<_> = (0..3).map(|i| sample(&format!("<b>{i}\u{1b}\u{0}"), |_| {})).collect();
     let drawn = svg(&control(&compare(&lots), Figure::DiameterMm));
     assert!(!drawn.contains("<b>") && drawn.contains("&lt;b&gt;0"));
+    // Source: XML 1.0, 2.2: control characters but tab and line ends are no characters of a document.
+    assert!(!drawn.contains(|c: char| c < ' ' && !matches!(c, '\t' | '\n' | '\r')));
 }
 
 // JCGM 100: a result without an uncertainty supports no comparison.

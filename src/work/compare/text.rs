@@ -1,7 +1,7 @@
 //! A comparison in plain words.
 
-use super::{Compared, Comparison, Difference, Verdict, balance};
-use crate::work::arithmetic::helix::PlyBalance;
+use super::{Compared, Comparison, Difference, Plying, Verdict, plying};
+use crate::figures::balance::TURNS;
 use crate::work::figure::Figure;
 
 /// How more and less of a figure is called.
@@ -112,21 +112,31 @@ fn words(first: &Compared, second: &Compared) -> Vec<String> {
             name(*y)
         ));
     }
-    if let Some((first_is_singles, ratio, found)) = balance(a, b) {
-        let verdict = match found {
-            PlyBalance::Balanced => "balanced by the spinners' rules (half to two thirds)",
-            PlyBalance::Underplied => "underplied (half to two thirds is balanced)",
-            PlyBalance::Overplied => "overplied (half to two thirds is balanced)",
-        };
-        let (singles, plied) = if first_is_singles { (first, second) } else { (second, first) };
-        all.push(format!(
-            "If {} was plied from {}, its ply twist is {:.0} % of the singles': {verdict}.",
-            plied.name,
-            singles.name,
-            100.0 * ratio
-        ));
+    if let Some(found) = plying(a, b) {
+        let (singles, plied) = if found.first_is_singles { (first, second) } else { (second, first) };
+        all.push(balance_sentence(&singles.name, &plied.name, &found));
     }
     all
+}
+
+fn balance_sentence(singles: &str, plied: &str, found: &Plying) -> String {
+    let percent = |part: f64| if part.is_finite() { format!("{:.0}", 100.0 * part) } else { "any".to_owned() };
+    let [low, high] = found.range.map(percent);
+    let told = format!(
+        "If {plied} was plied from {singles}, its ply twist is {} % of the singles' ({low} to {high}; {} to {} is called balanced)",
+        percent(found.ratio),
+        percent(TURNS[0]),
+        percent(TURNS[1])
+    );
+    match (found.by_turns, found.by_fibres) {
+        (Some(turns), Some(fibres)) if turns != fibres => format!(
+            "{told}, {} by that, but its surface fibres look {}: it may not be plied from these, or was finished since.",
+            turns.word(),
+            fibres.word()
+        ),
+        (Some(turns), _) => format!("{told}: {}.", turns.word()),
+        (None, _) => format!("{told}, too wide a range to say more."),
+    }
 }
 
 /// A comparison as a person reads it, one sentence a line.

@@ -8,7 +8,7 @@ use crate::work::figure::Figure;
 pub(super) fn sentence(standing: Standing, value: f64, limits: &Limits, criterion: &Criterion) -> String {
     match standing {
         Standing::Meets => return "As asked.".to_owned(),
-        Standing::CannotBeTold => return "Cannot be told from what was asked, so it meets it.".to_owned(),
+        Standing::CannotBeTold => return "Cannot be told from what was asked.".to_owned(),
         Standing::NotMarked => return String::new(),
         Standing::Misses => {}
     }

@@ -48,6 +48,14 @@ pub struct Class {
     pub failed: Vec<(String, String)>,
 }
 
+impl Class {
+    /// How many samples have a mark that rests on anything.
+    #[must_use]
+    pub fn marked(&self) -> usize {
+        self.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.rests_on > 0.0)).count()
+    }
+}
+
 /// Assigns the photos to the roster and marks each sample. A mapping goes before the label on the card; without a
 /// roster, every label found is a row.
 ///

@@ -2,22 +2,19 @@
 
 use super::advice;
 use super::rubric::{Criterion, Rubric, Side, What};
+use crate::figures::Method;
 use crate::figures::Quantity;
 use crate::figures::report::Sample;
 
 /// A word or count below this probability decides no mark.
 const SURE: f64 = 0.95;
 
-/// Part of the rubric's weight that must be marked for a total: with less than half of what was asked, a total would
-/// say more about the photo than about the yarn.
-const ENOUGH: f64 = 0.5;
-
 /// How a figure stands to what was asked.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Standing {
     /// All of its interval lies within the tolerance.
     Meets,
-    /// Some of its interval lies within the tolerance: it cannot be told from what was asked.
+    /// Some of its interval lies within the tolerance, some beyond: it cannot be told from what was asked.
     CannotBeTold,
     /// All of its interval lies beyond the tolerance.
     Misses,
@@ -38,10 +35,9 @@ pub struct Marked {
     pub measured: String,
     /// How it stands.
     pub standing: Standing,
-    /// Part of the criterion's mark, 0 to 1: of the end of the interval that lies nearest; `None` where not marked.
-    pub share: Option<f64>,
-    /// The part of the end that lies farthest.
-    pub least_share: Option<f64>,
+    /// Least and most that the criterion counts, 0 to 1: of the end of the interval that lies farthest from what was asked,
+    /// and of its nearest point; from nothing to full where it was not read.
+    pub share: [f64; 2],
     /// How much it counts.
     pub weight: f64,
     /// One plain sentence, saying what to change.
@@ -53,25 +49,28 @@ pub struct Marked {
 pub struct Result {
     /// Each criterion, in the rubric's order.
     pub criteria: Vec<Marked>,
-    /// The mark, to one decimal; `None` where less than half of the weight could be marked.
-    pub total: Option<f64>,
-    /// What the mark would be at the unfavourable ends of all intervals.
-    pub least_total: Option<f64>,
+    /// The least and the most that the mark can be, to one decimal.
+    pub total: [f64; 2],
     /// The full mark.
     pub out_of: f64,
+    /// Part of the rubric's weight that was read, 0 to 1: what the mark rests on.
+    pub rests_on: f64,
+    /// Whether that is less than the rubric asks for.
+    pub provisional: bool,
 }
 
-/// Marks a sample.
+/// Marks a sample. What was not read counts from nothing to full, so that nobody gains or loses by a photo that does not
+/// show it.
 #[must_use]
 pub fn mark(sample: &Sample, rubric: &Rubric) -> Result {
     let criteria: Vec<Marked> = rubric.criteria.iter().map(|c| criterion(sample, c)).collect();
     let all: f64 = criteria.iter().map(|c| c.weight).sum();
-    let marked: f64 = criteria.iter().filter(|c| c.share.is_some()).map(|c| c.weight).sum();
-    let total = |share: fn(&Marked) -> Option<f64>| {
-        let sum: f64 = criteria.iter().filter_map(|c| share(c).map(|s| s * c.weight)).sum();
-        (marked >= ENOUGH * all && marked > 0.0).then(|| (sum / marked * rubric.out_of * 10.0).round() / 10.0)
-    };
-    Result { total: total(|c| c.share), least_total: total(|c| c.least_share), criteria, out_of: rubric.out_of }
+    let part = |counted: &dyn Fn(&Marked) -> f64| criteria.iter().map(|c| c.weight * counted(c)).sum::<f64>() / all;
+    let total = [0, 1].map(|end| (part(&|c| c.share[end]) * rubric.out_of * 10.0).round() / 10.0);
+    let rests_on = part(&|c| if c.standing == Standing::NotMarked { 0.0 } else { 1.0 });
+    // Parts of a whole, summed in floating point, may miss it by their rounding.
+    let provisional = rests_on < rubric.provisional_below * (1.0 - 1e-9);
+    Result { total, rests_on, provisional, criteria, out_of: rubric.out_of }
 }
 
 fn criterion(sample: &Sample, criterion: &Criterion) -> Marked {
@@ -81,8 +80,7 @@ fn criterion(sample: &Sample, criterion: &Criterion) -> Marked {
         asked: String::new(),
         measured: String::new(),
         standing: Standing::NotMarked,
-        share: None,
-        least_share: None,
+        share: [0.0, 1.0],
         weight: criterion.weight,
         sentence: String::new(),
     };
@@ -166,7 +164,7 @@ fn number(base: Marked, quantity: &Quantity<f64>, limits: &Limits, unit: &str, c
     let mut sentence = advice::sentence(standing, value, limits, criterion);
     if share > least {
         sentence.push_str(&format!(
-            " Its interval ({low:.n$} to {high:.n$}{unit}) reaches over a limit: this part could be between {:.0} and {:.0} %; the better one is given.",
+            " Its interval ({low:.n$} to {high:.n$}{unit}) reaches over a limit: this part counts from {:.0} to {:.0} %.",
             100.0 * least,
             100.0 * share
         ));
@@ -174,8 +172,7 @@ fn number(base: Marked, quantity: &Quantity<f64>, limits: &Limits, unit: &str, c
     Marked {
         measured: format!("{value:.n$}{unit} ({low:.n$} to {high:.n$})"),
         standing,
-        share: Some(share),
-        least_share: Some(least),
+        share: [least, share],
         sentence,
         ..base
     }
@@ -198,21 +195,24 @@ fn unanswered(base: Marked, why: Option<String>) -> Marked {
 
 fn word<T: PartialEq>(base: Marked, quantity: &Quantity<T>, asked: &T, written: impl Fn(&T) -> String) -> Marked {
     let base = Marked { asked: written(asked), ..base };
-    let Quantity::Measured { value, probability, .. } = quantity else {
+    let Quantity::Measured { value, probability, method, .. } = quantity else {
         return unanswered(base, quantity.reason().map(crate::figures::Reason::message));
     };
+    if *method == Method::Stated {
+        return unanswered(base, Some(format!("{} was stated, not read from a photo.", written(value))));
+    }
     let sure = probability.unwrap_or(1.0);
     let how_sure = if sure > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * sure) };
     let measured = format!("{} ({how_sure})", written(value));
     let right = value == asked;
-    if !right && sure < SURE {
+    if sure < SURE {
         let sentence = format!(
-            "It looks like {}, but not surely enough to take marks for it: take a closer, sharper photo.",
+            "Not marked: it looks like {}, but not surely enough to count for or against it; take a closer, sharper photo.",
             written(value)
         );
         return Marked { measured, sentence, ..base };
     }
     let (standing, share) = if right { (Standing::Meets, 1.0) } else { (Standing::Misses, 0.0) };
     let sentence = if right { "As asked.".to_owned() } else { advice::wrong_word(base.key, &base.asked) };
-    Marked { measured, standing, share: Some(share), least_share: Some(share), sentence, ..base }
+    Marked { measured, standing, share: [share; 2], sentence, ..base }
 }

@@ -42,11 +42,20 @@ pub fn file_name(entry: &Entry) -> String {
     format!("{}-{}.html", parts.join("-"), entry.label.short_code()).trim_start_matches('-').to_owned()
 }
 
+/// The ends of a range; one figure where they look alike.
+fn range(ends: [String; 2]) -> String {
+    let [least, most] = ends;
+    if least == most { most } else { format!("{least} to {most}") }
+}
+
 fn total(mark: &Mark) -> String {
-    match mark.total {
-        Some(total) => format!("{total:.1}"),
-        None => "none".to_owned(),
-    }
+    range(mark.total.map(|end| format!("{end:.1}")))
+}
+
+/// On how much of the target a mark rests.
+fn rests_on(mark: &Mark) -> String {
+    let provisional = if mark.provisional { "provisional, " } else { "" };
+    format!("{provisional}rests on {:.0} % of the target", 100.0 * mark.rests_on)
 }
 
 /// The page of one person: the picture, the figures, the mark, and a sentence on each criterion.
@@ -73,17 +82,20 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
         main.push_str("<p>No photo of this sample was found, so there is no mark yet.</p>");
         return document(&title, &header, &main, "");
     };
-    match mark.total {
-        Some(total) => {
-            let _ = write!(main, "<p><span class=\"mark num\">{total:.1}</span> out of {}</p>", mark.out_of);
-            if let Some(least) = mark.least_total.filter(|l| l < &total) {
-                let _ = write!(
-                    main,
-                    "<p class=\"why\">Some intervals reach over a limit; at their other ends the mark would be {least:.1}. What cannot be told for sure counts for you.</p>"
-                );
-            }
-        }
-        None => main.push_str("<p><strong>No mark:</strong> less than half of what was asked could be measured. Take the photo again as told below.</p>"),
+    let _ = write!(
+        main,
+        "<p><span class=\"mark num\">{}</span> out of {}: {}.</p>",
+        total(mark),
+        mark.out_of,
+        rests_on(mark)
+    );
+    if mark.total[0] < mark.total[1] {
+        main.push_str(
+            "<p class=\"why\">The mark is a range: where an interval reaches over a limit, the part counts from the least to the most that it allows, and what was not read counts from nothing to full.</p>",
+        );
+    }
+    if mark.provisional {
+        main.push_str("<p><strong>Provisional:</strong> too little of what was asked could be read. Take the photo again as told below.</p>");
     }
     main.push_str("<h2>What was asked, and what it is</h2>");
     main.push_str(&criteria_table(mark));
@@ -112,7 +124,7 @@ fn criteria_table(mark: &Mark) -> String {
         "<section class=\"scroll\" tabindex=\"0\" aria-label=\"Criteria\"><table><caption>Each part of the mark</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Asked</th><th scope=\"col\">Measured</th><th scope=\"col\">How it stands</th><th scope=\"col\" class=\"r\">Part</th><th scope=\"col\" class=\"r\">Weight</th></tr></thead><tbody>",
     );
     for c in &mark.criteria {
-        let part = c.share.map_or_else(|| "none".to_owned(), |s| format!("{:.0} %", 100.0 * s));
+        let part = range(c.share.map(|end| format!("{:.0} %", 100.0 * end)));
         let _ = write!(
             out,
             "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}{}</td><td class=\"r\">{part}</td><td class=\"r\">{}</td></tr>",
@@ -135,7 +147,7 @@ fn criteria_table(mark: &Mark) -> String {
 /// The whole class: a table with a link to each page, and what is missing.
 #[must_use]
 pub fn class_page(class: &Class, rubric: &Rubric) -> String {
-    let marked = class.entries.iter().filter(|e| e.mark.as_ref().is_some_and(|m| m.total.is_some())).count();
+    let marked = class.marked();
     let missing = missing(class);
     let more = if missing.is_empty() { "" } else { "; <a href=\"#look\">some are to be looked at</a>" };
     let header = format!(
@@ -145,7 +157,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         rubric.out_of
     );
     let mut main = String::from(
-        "<h2>Marks</h2><p class=\"why\">● meets what was asked, ○ cannot be told from it, ▲ misses it. \u{201c}At least\u{201d} is the mark at the unfavourable ends of the intervals; each name leads to a page of its own.</p><section class=\"scroll short\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
+        "<h2>Marks</h2><p class=\"why\">● meets what was asked, ○ cannot be told from it, ▲ misses it. A mark is a range, from the least to the most that the intervals allow; what was not read counts from nothing to full. Each name leads to a page of its own.</p><section class=\"scroll short\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
     );
     for criterion in &rubric.criteria {
         let _ = write!(main, "<th scope=\"col\">{}</th>", own(&capital(criterion.what.words())));
@@ -163,9 +175,12 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
         );
         match &entry.mark {
             Some(mark) => {
-                let least = mark.least_total.filter(|least| mark.total.is_some_and(|total| *least < total));
-                let least = least.map(|l| format!("<br><small>at least {l:.1}</small>")).unwrap_or_default();
-                let _ = write!(main, "<td class=\"r\"><strong>{}</strong>{least}</td>", total(mark));
+                let _ = write!(
+                    main,
+                    "<td class=\"r\"><strong>{}</strong><br><small>{}</small></td>",
+                    total(mark),
+                    rests_on(mark)
+                );
                 for c in &mark.criteria {
                     // The interval stands on the person's own page.
                     let short = c.measured.split(" (").next().unwrap_or_default();

@@ -2,6 +2,7 @@
 
 use crate::figures::Quantity;
 use crate::figures::report::{Sample, TwistDirection};
+use crate::show::columns::{PLIES, SAMPLE};
 use crate::work::figure::Figure;
 use crate::work::keys::{Key, nearest, unknown};
 
@@ -9,6 +10,10 @@ use crate::work::keys::{Key, nearest, unknown};
 pub const TARGET_KEYS: &[Key] = &[
     Key { name: "title", meaning: "heading of the sheet and the pages" },
     Key { name: "out_of", meaning: "the full mark; 100 where it is missing" },
+    Key {
+        name: "provisional_below_percent",
+        meaning: "per cent of the weights that must have been read, else the mark is called provisional; 100 where it is missing",
+    },
     Key {
         name: "like",
         meaning: "a saved report of a yarn to match, beside this file; criteria without a value take theirs from it",
@@ -114,6 +119,8 @@ pub struct Rubric {
     pub title: String,
     /// The full mark.
     pub out_of: f64,
+    /// Part of the weights, 0 to 1, that must have been read; a mark that rests on less is provisional.
+    pub provisional_below: f64,
     /// What is marked, in the order of the file.
     pub criteria: Vec<Criterion>,
 }
@@ -150,6 +157,9 @@ pub enum RubricError {
     Twice(&'static str),
 }
 
+/// Marks and weights are added and divided: a billion is enough for all of them, and leaves room for that.
+const LARGEST: f64 = 1e9;
+
 /// One table of the file, with its place for messages.
 struct Table<'a> {
     table: &'a toml::Table,
@@ -184,10 +194,13 @@ impl Table<'_> {
             Some(toml::Value::Float(n)) => *n,
             Some(_) => return Err(self.wrong(key, "must be a number")),
         };
-        if number.is_finite() && (number > 0.0 || !positive) {
+        if number.abs() <= LARGEST && (number > 0.0 || !positive) {
             Ok(Some(number))
         } else {
-            Err(self.wrong(key, if positive { "must be above 0" } else { "must be a finite number" }))
+            Err(self.wrong(
+                key,
+                if positive { "must be above 0, and at most 1e9" } else { "must be a number, at most 1e9" },
+            ))
         }
     }
 }
@@ -226,7 +239,12 @@ impl Rubric {
             }
             criteria.push(made);
         }
+        let percent = top.number("provisional_below_percent", false)?.unwrap_or(100.0);
+        if !(0.0..=100.0).contains(&percent) {
+            return Err(top.wrong("provisional_below_percent", "must be from 0 to 100"));
+        }
         Ok(Self {
+            provisional_below: percent / 100.0,
             title: top.text("title")?.unwrap_or_else(|| "Marks".to_owned()),
             out_of: top.number("out_of", true)?.unwrap_or(100.0),
             criteria,
@@ -260,8 +278,8 @@ const NO_VALUE: &str = "is missing, and no measured sample (like) answers it";
 
 fn plies(table: &Table<'_>, like: Option<&Sample>) -> Result<u32, RubricError> {
     match table.number("value", true)? {
-        Some(n) if n.fract() == 0.0 && n <= 99.0 => Ok(n as u32),
-        Some(_) => Err(table.wrong("value", "must be a whole number of plies")),
+        Some(n) if n.fract() == 0.0 && n <= PLIES[1] => Ok(n as u32),
+        Some(_) => Err(table.wrong("value", "must be a whole number of plies, 1 to 12")),
         None => like.and_then(|s| s.plies.value().copied()).ok_or_else(|| table.wrong("value", NO_VALUE)),
     }
 }
@@ -290,6 +308,10 @@ fn number(table: &Table<'_>, name: &str, like: Option<&Sample>) -> Result<What, 
         .number("value", false)?
         .or_else(|| like.and_then(measured))
         .ok_or_else(|| table.wrong("value", NO_VALUE))?;
+    let [low, high] = SAMPLE.iter().find(|c| c.name() == figure.key()).map_or([-LARGEST, LARGEST], |c| c.within);
+    if !(low..=high).contains(&value) {
+        return Err(table.wrong("value", format!("is {value}, and {name} can only lie between {low} and {high}")));
+    }
     let either = |plain: &'static str, percent: &'static str| -> Result<Option<f64>, RubricError> {
         match (table.number(plain, true)?, table.number(percent, true)?) {
             (Some(_), Some(_)) => Err(table.wrong(percent, format!("stands beside {plain}; keep one of them"))),

@@ -18,6 +18,11 @@ impl Standing {
     }
 }
 
+/// A part of a whole in whole per cent.
+fn percent(part: f64) -> String {
+    format!("{:.0}", 100.0 * part)
+}
+
 /// The sheet as CSV (RFC 4180): one row a person and sample, those without a photo too.
 ///
 /// # Errors
@@ -25,10 +30,12 @@ impl Standing {
 pub fn csv(class: &Class, rubric: &Rubric) -> Result<Vec<u8>, ::csv::Error> {
     let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).from_writer(Vec::new());
     let mut header: Vec<String> =
-        ["sample", "person", "photos", "mark", "least_mark", "out_of"].map(str::to_owned).to_vec();
+        ["sample", "person", "photos", "least_mark", "most_mark", "out_of", "rests_on_percent", "provisional"]
+            .map(str::to_owned)
+            .to_vec();
     for criterion in &rubric.criteria {
         let key = criterion.what.key();
-        header.extend([format!("{key}_measured"), format!("{key}_standing"), format!("{key}_percent")]);
+        header.extend(["measured", "standing", "least_percent", "most_percent"].map(|of| format!("{key}_{of}")));
     }
     let width = header.len();
     writer.write_record(&header)?;
@@ -39,11 +46,12 @@ pub fn csv(class: &Class, rubric: &Rubric) -> Result<Vec<u8>, ::csv::Error> {
             entry.photos.len().to_string(),
         ];
         if let Some(mark) = &entry.mark {
-            let number = |n: Option<f64>| n.map(|n| format!("{n:.1}")).unwrap_or_default();
-            row.extend([number(mark.total), number(mark.least_total), mark.out_of.to_string()]);
+            row.extend(mark.total.map(|end| format!("{end:.1}")));
+            let provisional = if mark.provisional { "yes" } else { "no" };
+            row.extend([mark.out_of.to_string(), percent(mark.rests_on), provisional.to_owned()]);
             for criterion in &mark.criteria {
-                let percent = criterion.share.map(|s| format!("{:.0}", 100.0 * s)).unwrap_or_default();
-                row.extend([escape::cell(&criterion.measured), criterion.standing.word().to_owned(), percent]);
+                row.extend([escape::cell(&criterion.measured), criterion.standing.word().to_owned()]);
+                row.extend(criterion.share.map(percent));
             }
         }
         row.resize(width, String::new());

@@ -41,7 +41,7 @@ fn share(d: f64, u: f64) -> (Standing, f64, f64) {
     let mut sample = report("a.jpg").sample;
     sample.diameter_mm = measured(d, u);
     let c = mark(&sample, &rubric()).criteria[0].clone();
-    (c.standing, c.share.unwrap(), c.least_share.unwrap())
+    (c.standing, c.share[1], c.share[0])
 }
 
 // Worked by hand: full mark up to 0.1 from 2.0, none from 0.5 on: 0.3 away is half.
@@ -53,7 +53,7 @@ fn the_part_of_a_mark_falls_straight_from_the_tolerance_to_zero() {
 }
 
 #[test]
-fn what_cannot_be_told_from_the_target_meets_it() {
+fn an_interval_counts_from_its_far_end_to_its_near_one() {
     assert_eq!(share(2.05, 0.01).0, Standing::Meets);
     let (standing, best, least) = share(2.15, 0.05);
     assert_eq!((standing, best), (Standing::CannotBeTold, 1.0));
@@ -71,7 +71,7 @@ fn an_interval_over_a_limit_is_said() {
     sample.diameter_mm = measured(2.15, 0.05);
     let made = mark(&sample, &rubric());
     assert!(made.criteria[0].sentence.contains("reaches over a limit"), "{}", made.criteria[0].sentence);
-    assert!(made.least_total.unwrap() < made.total.unwrap());
+    assert!(made.total[0] < made.total[1]);
 }
 
 // Six people marked by hand. Weights 2, 1, 1, 1; out of 20. Intervals of nothing, so that shares are plain arithmetic:
@@ -100,26 +100,93 @@ fn marks_equal_those_worked_out_by_hand() {
         sample.twists_per_inch = measured(t, u);
         sample.evenness.diameter_cv_percent = measured(cv, u);
         sample.twist_direction = Quantity::likely(direction, 0.999, Method::LineAngle);
-        assert_eq!(mark(&sample, &rubric()).total, Some(expected), "{d} {t} {cv} {direction:?}");
+        assert_eq!(mark(&sample, &rubric()).total, [expected; 2], "{d} {t} {cv} {direction:?}");
+    }
+}
+
+// Weights 2, 1, 1, 1 of 5, out of 20: each weight is 4 marks, and what is not read may be worth none of them or all.
+#[test]
+fn what_is_not_read_counts_from_nothing_to_full() {
+    let mut sample = report("a.jpg").sample;
+    sample.diameter_mm = measured(2.0, 1e-9);
+    sample.twists_per_inch = measured(4.0, 1e-9);
+    sample.evenness.diameter_cv_percent = Quantity::Unanswered(Reason::TooShort);
+    sample.twist_direction = Quantity::likely(TwistDirection::S, 0.999, Method::LineAngle);
+    let made = mark(&sample, &rubric());
+    assert_eq!((made.criteria[2].standing, made.criteria[2].share), (Standing::NotMarked, [0.0, 1.0]));
+    assert_eq!((made.total, made.rests_on, made.provisional), ([16.0, 20.0], 0.8, true));
+    sample.diameter_mm = Quantity::Unanswered(Reason::NoScale);
+    let made = mark(&sample, &rubric());
+    assert_eq!((made.total, made.rests_on), ([8.0, 20.0], 0.4));
+    sample.twists_per_inch = Quantity::Unanswered(Reason::NoScale);
+    sample.twist_direction = Quantity::Unanswered(Reason::NoScale);
+    let made = mark(&sample, &rubric());
+    assert_eq!((made.total, made.rests_on), ([0.0, 20.0], 0.0), "nothing is read");
+}
+
+#[test]
+fn a_mark_is_provisional_below_the_share_that_the_target_states() {
+    let mut sample = report("a.jpg").sample;
+    let with = |line: &str| Rubric::from_toml(&format!("{line}\n{RUBRIC}"), None);
+    assert!(!mark(&sample, &rubric()).provisional, "everything is read");
+    sample.evenness.diameter_cv_percent = Quantity::Unanswered(Reason::TooShort);
+    for (line, provisional) in [
+        ("", true),
+        ("provisional_below_percent = 81", true),
+        ("provisional_below_percent = 80", false),
+        ("provisional_below_percent = 0", false),
+    ] {
+        assert_eq!(mark(&sample, &with(line).unwrap()).provisional, provisional, "{line}");
+    }
+    for line in
+        ["provisional_below_percent = 101", "provisional_below_percent = -1", "provisional_below_percent = \"x\""]
+    {
+        assert!(with(line).unwrap_err().to_string().contains("provisional_below_percent"), "{line}");
     }
 }
 
 #[test]
-fn what_is_not_answered_is_not_marked_and_too_little_gives_no_total() {
-    let mut sample = report("a.jpg").sample;
-    sample.evenness.diameter_cv_percent = Quantity::Unanswered(Reason::TooShort);
-    let made = mark(&sample, &rubric());
-    assert_eq!(made.criteria[2].standing, Standing::NotMarked);
-    assert!(made.total.is_some());
-    sample.diameter_mm = Quantity::Unanswered(Reason::NoScale);
-    assert_eq!(mark(&sample, &rubric()).total, None, "two of five weights are left");
+fn the_sheet_and_the_pages_show_the_range_and_what_it_rests_on() {
+    let mut spoilt = photo("a.jpg", Some("Fleece / Ada"));
+    let figures = &mut spoilt.report.as_mut().unwrap().sample;
+    figures.diameter_mm = measured(2.0, 1e-9);
+    figures.twists_per_inch = Quantity::Unanswered(Reason::TooShort);
+    figures.evenness.diameter_cv_percent = measured(8.0, 1e-9);
+    let class = gather(Some(&roster()), vec![spoilt], &rubric());
+    let person = person_page(&class.entries[0], &rubric(), None, None);
+    for page in [&person, &class_page(&class, &rubric())] {
+        assert!(page.contains("16.0 to 20.0") && page.contains("provisional, rests on 80 % of the target"), "{page}");
+    }
+    assert!(person.contains("0 % to 100 %"), "the part of what was not read");
+    let table = csv(&class, &rubric()).unwrap();
+    let mut sheet = ::csv::Reader::from_reader(&*table);
+    let names = sheet.headers().unwrap().clone();
+    let row = sheet.records().next().unwrap().unwrap();
+    let cell = |name: &str| &row[names.iter().position(|n| n == name).unwrap()];
+    assert_eq!((cell("least_mark"), cell("most_mark")), ("16.0", "20.0"));
+    assert_eq!((cell("rests_on_percent"), cell("provisional")), ("80", "yes"));
+    assert_eq!((cell("twists_per_inch_least_percent"), cell("twists_per_inch_most_percent")), ("0", "100"));
 }
 
+// A word that is not sure may be right or wrong: it counts neither for nor against.
 #[test]
-fn an_unsure_direction_takes_no_marks() {
+fn an_unsure_direction_decides_nothing() {
     let mut sample = report("a.jpg").sample;
-    sample.twist_direction = Quantity::likely(TwistDirection::Z, 0.8, Method::LineAngle);
-    assert_eq!(mark(&sample, &rubric()).criteria[3].standing, Standing::NotMarked);
+    for direction in [TwistDirection::S, TwistDirection::Z] {
+        sample.twist_direction = Quantity::likely(direction, 0.8, Method::LineAngle);
+        let unsure = &mark(&sample, &rubric()).criteria[3];
+        assert_eq!((unsure.standing, unsure.share), (Standing::NotMarked, [0.0, 1.0]), "{direction:?}");
+    }
+}
+
+// Who states what is asked would give everybody the mark for it.
+#[test]
+fn a_stated_number_of_plies_is_not_read() {
+    let asked = Rubric::from_toml("[[criterion]]\nfigure = \"plies\"\nvalue = 2\n", None).unwrap();
+    let mut sample = report("a.jpg").sample;
+    assert_eq!(mark(&sample, &asked).total, [100.0; 2]);
+    sample.plies = Quantity::likely(2, 1.0, Method::Stated);
+    assert_eq!(mark(&sample, &asked).total, [0.0, 100.0]);
 }
 
 #[test]
@@ -248,7 +315,7 @@ fn turns_are_not_marked_where_the_plies_are_unsure() {
     assert_eq!(standing(&sample).standing, Standing::Misses);
     sample.plies = Quantity::likely(2, 0.8, Method::Combined);
     let unsure = standing(&sample);
-    assert_eq!((unsure.standing, unsure.share), (Standing::NotMarked, None));
+    assert_eq!((unsure.standing, unsure.share), (Standing::NotMarked, [0.0, 1.0]));
     assert!(unsure.sentence.contains("80 % sure"), "{}", unsure.sentence);
     assert_eq!(mark(&sample, &rubric()).criteria[0].standing, Standing::Meets, "the width needs no count");
 }

@@ -1,6 +1,6 @@
 //! Marking from files, and marks as files.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use super::class::{Class, Photo};
 use super::pages::{class_page, file_name, person_page};
@@ -13,23 +13,31 @@ use crate::show::file;
 use crate::work::batch::{BatchError, Folder, Grouping, Record};
 use crate::work::{pool, saved};
 
-/// The target in a file's text; a measured yarn that it wants to be matched lies beside the file.
+fn text_of(file: &Path) -> Result<String, String> {
+    let bytes = std::fs::read(file).map_err(|e| format!("{}: cannot be read: {e}", file.display()))?;
+    String::from_utf8(bytes).map_err(|_not_utf8| format!("{}: it is not UTF-8 text", file.display()))
+}
+
+/// The saved report of the yarn that a target file wants to be matched, if it names one: it lies beside the file.
+///
+/// # Errors
+/// A sentence naming the file.
+pub fn like_of(file: &Path) -> Result<Option<PathBuf>, String> {
+    let name = Rubric::like(&text_of(file)?).map_err(|e| format!("{}: {e}", file.display()))?;
+    Ok(name.map(|name| file.parent().unwrap_or(Path::new(".")).join(name)))
+}
+
+/// What a target file asks.
 ///
 /// # Errors
 /// A sentence naming the file.
 pub fn read_target(file: &Path) -> Result<Rubric, String> {
-    let wrong = |e: &dyn std::fmt::Display| format!("{}: {e}", file.display());
-    let bytes = std::fs::read(file).map_err(|e| wrong(&format!("cannot be read: {e}")))?;
-    let text = String::from_utf8(bytes).map_err(|_not_utf8| wrong(&"it is not UTF-8 text"))?;
-    let like = match Rubric::like(&text).map_err(|e| wrong(&e))? {
-        Some(name) => {
-            let beside = file.parent().unwrap_or(Path::new(".")).join(name);
-            let reports = saved::read_reports(&beside).map_err(|e| e.to_string())?;
-            pool::pool_reports(&reports).map(|p| p.sample)
-        }
+    let like = match like_of(file)? {
+        Some(beside) => pool::pool_reports(&saved::read_reports(&beside).map_err(|e| e.to_string())?),
         None => None,
     };
-    Rubric::from_toml(&text, like.as_ref()).map_err(|e| wrong(&e))
+    let like = like.map(|pooled| pooled.sample);
+    Rubric::from_toml(&text_of(file)?, like.as_ref()).map_err(|e| format!("{}: {e}", file.display()))
 }
 
 /// The photos of a batch, with whose they are where a table says so.

@@ -1,9 +1,9 @@
 //! What to beware of.
 
-use super::{Goal, PlanRequest, Range, Step};
-use crate::base::units::{MM_PER_INCH, TurnsPerMm};
+use super::{Goal, PlanRequest, Step};
+use crate::base::units::MM_PER_INCH;
 use crate::figures::Warning;
-use crate::work::arithmetic::helix::{PlyBalance, ply_balance};
+use crate::figures::balance::{Balance, TURNS};
 use crate::work::arithmetic::thickness::Fibre;
 use crate::work::arithmetic::wheel::{BELIEVABLE_RATIO, FEWEST_TREADLES};
 
@@ -79,21 +79,26 @@ fn plying(request: &PlanRequest, steps: &[Step], all: &mut Vec<Warning>) {
         )),
         _ => {}
     }
-    let ratio = |range: Range| TurnsPerMm::from_per_inch(range.middle());
-    if let (Some(turns), Some(step)) = (singles.turns(), steps.first()) {
-        let (own, ply) = (ratio(turns), ratio(step.twists_per_inch));
-        match ply_balance(own, ply).filter(|_| direction.is_none() || direction != singles.direction) {
-            Some(PlyBalance::Underplied) => all.push(caution(
-                "underplied",
-                format!("The ply twist is {:.0} % of the singles'; 45 to 73 % looks balanced. The skein will hang in a twist; put more twist into the ply.", 100.0 * ply.0 / own.0),
-            )),
-            Some(PlyBalance::Overplied) => all.push(caution(
-                "overplied",
-                format!("The ply twist is {:.0} % of the singles'; 45 to 73 % looks balanced. The skein will hang in a twist the other way; put less twist into the ply.", 100.0 * ply.0 / own.0),
-            )),
-            _ => {}
-        }
+    let (Some(own), Some(step)) = (singles.turns(), steps.first()) else { return };
+    if direction.is_some() && direction == singles.direction {
+        return;
     }
+    let ply = step.twists_per_inch;
+    let found = Balance::of_turns([own.low, own.high], [ply.low, ply.high]);
+    let (found, hangs, cure) = match found {
+        Some(found @ Balance::Underplied) => (found, "in a twist", "more"),
+        Some(found @ Balance::Overplied) => (found, "in a twist the other way", "less"),
+        Some(Balance::Balanced) | None => return,
+    };
+    all.push(caution(
+        found.word(),
+        format!(
+            "The ply twist is {:.0} % of the singles'; {:.0} to {:.0} % is called balanced. The skein will hang {hangs}; put {cure} twist into the ply.",
+            100.0 * ply.middle() / own.middle(),
+            100.0 * TURNS[0],
+            100.0 * TURNS[1]
+        ),
+    ));
 }
 
 fn wheel(steps: &[Step], all: &mut Vec<Warning>) {

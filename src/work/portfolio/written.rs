@@ -6,8 +6,9 @@ use std::path::{Path, PathBuf};
 use super::notes::Notes;
 use super::pages::{Piece, index_page, page_name, sample_page};
 use crate::show::file::{self, WriteError};
-use crate::work::batch::{BatchError, Folder, Grouping, Record};
+use crate::work::batch::{Folder, Grouping, Record};
 use crate::work::pool::pool_reports;
+use crate::work::saved::SavedError;
 
 /// Largest notes file, bytes.
 const MAX_NOTES: u64 = 256 << 10;
@@ -25,7 +26,7 @@ pub enum PortfolioError {
     },
     /// The photos' own figures.
     #[error(transparent)]
-    Batch(#[from] BatchError),
+    Saved(#[from] SavedError),
     /// A page.
     #[error(transparent)]
     Write(#[from] WriteError),

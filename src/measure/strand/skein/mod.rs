@@ -118,7 +118,16 @@ fn strands(
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
     let reason = (!pieces.iter().any(|p| p.chosen)).then(|| super::none_chosen(&pieces, Reason::NoStrand));
-    Strands { arrangement, pieces, wraps, refused: Vec::new(), pointed_at: request.points(), reason }
+    Strands {
+        arrangement,
+        pieces,
+        wraps,
+        refused: Vec::new(),
+        pointed_at: request.points(),
+        coarse: 0.0,
+        reason,
+        map: None,
+    }
 }
 
 /// Counts wraps in every block of structure that is not the ruler's own; `None` where there are none.

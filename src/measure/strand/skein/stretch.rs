@@ -142,6 +142,8 @@ pub(in super::super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Opt
         edge_systematic_u_px: shared_u,
         blur_px,
         kinks: None,
+        beside: false,
+        eye: None,
     })
 }
 

@@ -1,0 +1,47 @@
+//! What the learned eye says of a piece as a whole.
+
+use super::{Station, Strand};
+use crate::base::raster::Raster;
+use crate::base::stats::median;
+use crate::measure::seen::look::{Look, STRIDE};
+use crate::measure::seen::strip::{EyeStrip, ROWS_PER_DIAMETER};
+
+/// What the eye says of a piece, over the columns in which it sees a body.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EyeSays {
+    /// Natural log of the odds that it is yarn at all.
+    pub yarn: f64,
+    /// Natural log of the odds of Z over S.
+    pub z_over_s: f64,
+    /// Natural log of the probability of 1, 2, 3 and 4 plies, but for a common term.
+    pub plies: [f64; 4],
+    /// How plainly a pattern of plies repeats along it, 0 to 1: mean length of the pattern's phase as the eye sees it.
+    pub repeats: f64,
+    /// Length it was told from, diameters.
+    pub length: f64,
+}
+
+/// What is said of the columns whose edges are known.
+pub(super) fn says(look: &Look, edges: &[Option<[f64; 2]>]) -> Option<EyeSays> {
+    let with_body = |k: usize| (k * STRIDE..(k + 1) * STRIDE).all(|c| edges.get(c).is_some_and(Option::is_some));
+    let glances: Vec<_> = look.glances.iter().enumerate().filter(|(k, _)| with_body(*k)).map(|(_, g)| g).collect();
+    let n = glances.len() as f64;
+    let mean = |value: &dyn Fn(usize) -> f32| (0..glances.len()).map(|i| f64::from(value(i))).sum::<f64>() / n;
+    (!glances.is_empty()).then(|| EyeSays {
+        yarn: mean(&|i| glances[i].yarn),
+        z_over_s: mean(&|i| glances[i].z_over_s),
+        plies: [0, 1, 2, 3].map(|k: usize| mean(&|i| glances[i].plies[k])),
+        repeats: mean(&|i| glances[i].phase[0].hypot(glances[i].phase[1])),
+        length: n * STRIDE as f64 / ROWS_PER_DIAMETER,
+    })
+}
+
+/// Looks at a piece that was found and measured by other means.
+pub(super) fn look(piece: &mut Strand, picture: &Raster<[u8; 3]>) {
+    let line: Vec<_> = piece.stations.iter().map(|s| s.centre).collect();
+    let Some(width_px) = median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>()) else { return };
+    let Some(strip) = EyeStrip::lay(picture, &line, width_px) else { return };
+    let Some(look) = Look::at(&strip) else { return };
+    let edges: Vec<Option<[f64; 2]>> = (0..strip.rgb.width()).map(|column| look.edges(column)).collect();
+    piece.eye = says(&look, &edges);
+}
