@@ -128,20 +128,28 @@ fn without_ruler(mut report: Report) -> Report {
     report
 }
 
-/// A finished batch on disk, photo by photo.
+/// 64-bit FNV-1a. Source: RFC 9923 (constants from memory).
+fn fnv1a(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3))
+}
+
+/// A finished batch on disk, photo by photo: files are called after the photo and a hash of its name, and a record knows
+/// its report's length and hash.
 struct Batch<'a>(&'a Path);
 
 impl Batch<'_> {
     fn photo(&self, name: &str, report: Option<&Report>) {
-        let id = name.trim_end_matches(".jpg");
+        let id = format!("{}-{:08x}", name.trim_end_matches(".jpg"), fnv1a(name.as_bytes()) & 0xffff_ffff);
+        let text = report.map(|report| serde_json::to_string(report).unwrap());
+        let check = text.as_ref().map(|text| format!("{:x}-{:016x}", text.len(), fnv1a(text.as_bytes())));
         let record = serde_json::json!({
-            "photo": name, "id": id, "key": "", "report_check": report.map(|_| "whole"), "pictures": [],
+            "photo": name, "id": id, "key": "", "report_check": check, "pictures": [],
             "label": report.and_then(|r| r.sample.label.clone()), "answered": report.is_some(),
             "failure": if report.is_some() { None } else { Some("the picture ends in the middle") },
         });
         fs::write(self.0.join(format!("records/{id}.json")), record.to_string()).unwrap();
-        if let Some(report) = report {
-            fs::write(self.0.join(format!("reports/{id}.json")), serde_json::to_string(report).unwrap()).unwrap();
+        if let Some(text) = text {
+            fs::write(self.0.join(format!("reports/{id}.json")), text).unwrap();
         }
     }
 }

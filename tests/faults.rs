@@ -365,29 +365,22 @@ mod unix {
             return;
         }
         let folder = photos(3);
-        let mut refused = 0;
         for handles in 4..14 {
             let limit = format!("ulimit -n {handles}");
             let args =
                 ["measure", "photos/p00.png", "--overlay", "seen.png", "--csv", "table.csv", "--html", "page.html"];
-            let output = under(&limit, folder.path(), &args);
-            let code = ended(&output, &[0, 1, 3, 4]);
-            if code > 1 {
-                refused += 1;
-                assert!(output.stdout.is_empty());
-                let beside = fs::read_dir(folder.path()).expect("a folder").map(|e| e.expect("an entry").path());
-                assert_eq!(beside.filter(|p| p.is_file()).count(), 0, "{handles} handles left something behind");
-            } else {
-                for made in ["seen.png", "table.csv", "page.html"] {
-                    fs::remove_file(folder.path().join(made)).expect("it was made");
-                }
+            // One file is open at a time, so that few handles are enough.
+            ended(&under(&limit, folder.path(), &args), &[0, 1]);
+            for made in ["seen.png", "table.csv", "page.html"] {
+                fs::remove_file(folder.path().join(made)).expect("it was made");
             }
+            let beside = fs::read_dir(folder.path()).expect("a folder").map(|e| e.expect("an entry").path());
+            assert_eq!(beside.filter(|p| p.is_file()).count(), 0, "{handles} handles left something behind");
             let out = format!("out{handles}");
             let output = under(&limit, folder.path(), &["batch", "photos", "--threads", "2", "--out", &out]);
             ended(&output, &[0, 1, 3, 4, 5]);
             all_whole(&folder.path().join(&out));
         }
-        assert!(refused > 0, "no limit was felt");
         // With handles again, the batch that was refused most is finished.
         ended(&batch(folder.path(), &folder.path().join("whole")).output().expect("it runs"), &[0, 1]);
         ended(&batch(folder.path(), &folder.path().join("out4")).output().expect("it runs"), &[0, 1]);

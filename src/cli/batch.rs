@@ -105,6 +105,8 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     places.may_read("the mapping file", args.map.as_deref());
     places.may_read("the list", args.list.as_deref().filter(|file| file.as_os_str() != "-"));
     places.writes("--out", &args.out);
+    places.writes_own(batch::files_of(&args.out, &[]));
+    places.check()?;
     let (grouping, records, summary) = if args.merge.is_empty() {
         let photos = listed(args)?;
         check(&photos, &args.out, places)?;

@@ -10,8 +10,8 @@ use super::error::PhotoError;
 /// and what finding works on. Half of it would let through what then fails; twice would refuse what fits.
 const BYTES_PER_PIXEL: u64 = 8;
 
-/// What they take whatever the size: tables, bands around the yarn, the stacks of threads.
-const BYTES_BESIDE: u64 = 64 << 20;
+/// What they take whatever the size: tables, bands around the yarn, the stacks of threads, and half of it the eye's nets.
+const BYTES_BESIDE: u64 = 136 << 20;
 
 /// Asks the system for the memory of a picture of `width` x `height` px, and gives it back.
 ///

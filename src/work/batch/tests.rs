@@ -38,6 +38,7 @@ fn photos_are_found_in_folders_by_pattern_and_by_name_and_never_in_the_output() 
         "sub/d.txt",
         "b.overlay.png",
         "sub/c.Overlay.PNG",
+        "out/records/e-12345678.json",
         "out/overlays/e-12345678.png",
     ] {
         fs::create_dir_all(root.join(name).parent().unwrap()).unwrap();

@@ -78,10 +78,10 @@ fn faults(faults: &Faults) -> Option<String> {
 
 fn profile(profile: &Profile) -> Option<String> {
     let Profile { at_mm, width_mm, twist_angle_deg, twists_per_inch, x_px, y_px } = profile;
-    let lengths = [width_mm.len(), twist_angle_deg.len(), twists_per_inch.len()];
-    // Reports of earlier versions say no places.
-    let places = [x_px.len(), y_px.len()].iter().all(|length| *length == 0 || *length == at_mm.len());
-    if !places || lengths.iter().any(|length| *length != at_mm.len()) {
+    let lengths =
+        [width_mm, x_px, y_px].map(Vec::len).into_iter().chain([twist_angle_deg, twists_per_inch].map(Vec::len));
+    // A list may be left out.
+    if lengths.into_iter().any(|length| length != at_mm.len() && length != 0) {
         return Some("the lists of its profile differ in length".to_owned());
     }
     outside("profile.width_mm", width_mm.iter().copied(), [0.0, WIDTH_MM[1]])
