@@ -119,8 +119,9 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     places.reads("the target", target);
     places.may_read("the roster", args.roster.as_deref());
     places.may_read("the mapping file", args.map.as_deref());
-    if let Some(like) = grade::like_of(target).map_err(Failure::Input)? {
-        reads_reports(&mut places, &[like]);
+    let like = grade::like_of(target).map_err(Failure::Input)?;
+    if let Some(like) = &like {
+        reads_reports(&mut places, std::slice::from_ref(like));
     }
     places.writes("--out", out);
     places.writes_own(["class.csv", "class.html"].map(|name| out.join(name)));

@@ -111,8 +111,9 @@ fn notes_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
 impl From<PortfolioError> for Failure {
     fn from(error: PortfolioError) -> Self {
         match error {
-            PortfolioError::Saved(_) | PortfolioError::Notes { .. } => Self::Input(error.to_string()),
-            PortfolioError::Write(_) | PortfolioError::Folder { .. } => Self::Output(error.to_string()),
+            PortfolioError::Saved(error) => error.into(),
+            PortfolioError::Notes { .. } => Self::Input(error.to_string()),
+            other => Self::Output(other.to_string()),
         }
     }
 }

@@ -5,6 +5,7 @@ use super::exit::Failure;
 use crate::base::units::MM_PER_INCH;
 use crate::measure::photo::{Limits, Photo};
 use crate::measure::pipeline::Request;
+use crate::show::columns::PX_PER_MM;
 use crate::work::stated::{
     DOTS_PER_INCH, Dpi, FOCAL_35MM_MM, LEAST_DISTANCE_PX, LEAST_REGION_PX, PRINT_FACTOR, Stated, TwoPoints, Unit,
 };
@@ -116,16 +117,17 @@ fn region(given: &str) -> Result<[f64; 4], Failure> {
 fn two_points(points: &str, distance: &str) -> Result<TwoPoints, Failure> {
     let wanted = "give two different points in pixels, as in --points 312,410,2890,422";
     let [x1, y1, x2, y2] = four("--points", points, wanted)?;
-    if (x2 - x1).hypot(y2 - y1) < LEAST_DISTANCE_PX {
+    let stated = TwoPoints { from: [x1, y1], to: [x2, y2], distance_mm: length_mm(distance)? };
+    if stated.apart_px() < LEAST_DISTANCE_PX {
         return Err(usage("--points", points, wanted));
     }
-    let points = TwoPoints { from: [x1, y1], to: [x2, y2], distance_mm: length_mm(distance)? };
-    if !points.can_be() {
-        let scale = points.px_per_mm();
+    let [low, high] = PX_PER_MM;
+    let scale = stated.apart_px() / stated.distance_mm;
+    if !(low..=high).contains(&scale) {
         let problem = format!("the points would lie {scale:.2e} px apart for a millimetre; look at both again");
         return Err(usage("--distance", distance, &problem));
     }
-    Ok(points)
+    Ok(stated)
 }
 
 /// A positive length with its unit, in mm.

@@ -29,6 +29,9 @@ impl Folder {
     /// A sentence naming the folder.
     pub(crate) fn open(out: &Path) -> Result<Self, String> {
         let refused = |e: std::io::Error| format!("{}: cannot be used: {e}; name another folder", out.display());
+        if let Some(table) = batch::foreign_table(out) {
+            return Err(format!("{}: is there already, and no batch wrote it; name another folder", table.display()));
+        }
         // Records make it the output folder of a batch, before anything is measured too.
         for folder in ["photos", "records"] {
             fs::create_dir_all(out.join(folder)).map_err(refused)?;
@@ -124,6 +127,6 @@ impl Folder {
         if self.photo(name).exists() {
             fs::rename(self.photo(name), free).map_err(refused)?;
         }
-        batch::forget(&self.out, name).map_err(|e| e.to_string())
+        batch::take_away(&self.out, name).map_err(|e| e.to_string())
     }
 }

@@ -69,17 +69,10 @@ pub struct TwoPoints {
 }
 
 impl TwoPoints {
-    /// The scale that they say, px/mm.
+    /// How far they lie apart, px.
     #[must_use]
-    pub fn px_per_mm(&self) -> f64 {
-        (self.to[0] - self.from[0]).hypot(self.to[1] - self.from[1]) / self.distance_mm
-    }
-
-    /// Whether that scale is one that a picture of yarn can have.
-    #[must_use]
-    pub fn can_be(&self) -> bool {
-        let [low, high] = PX_PER_MM;
-        (low..=high).contains(&self.px_per_mm())
+    pub fn apart_px(&self) -> f64 {
+        (self.to[0] - self.from[0]).hypot(self.to[1] - self.from[1])
     }
 }
 
@@ -154,24 +147,15 @@ impl Stated {
             "must lie in the picture and be at least 8 pixels wide and high",
         )?;
         must(
-            self.points.is_none_or(|p| {
-                let ends = [p.from, p.to].concat();
-                ends.iter().all(|v| v.is_finite())
-                    && Point::<()>::new(p.from[0], p.from[1]).distance(Point::new(p.to[0], p.to[1]))
-                        >= LEAST_DISTANCE_PX
-            }),
+            self.points.is_none_or(|p| p.apart_px().is_finite() && p.apart_px() >= LEAST_DISTANCE_PX),
             "the two points",
             "must be different points of the picture",
         )?;
+        let [low, high] = PX_PER_MM;
         must(
-            self.points.is_none_or(|p| p.distance_mm.is_finite() && p.distance_mm > 0.0),
+            self.points.is_none_or(|p| p.distance_mm > 0.0 && (low..=high).contains(&(p.apart_px() / p.distance_mm))),
             "the distance of the two points",
-            "must be a length above 0",
-        )?;
-        must(
-            self.points.is_none_or(|p| p.can_be()),
-            "the distance of the two points",
-            "must leave 0.02 to 100000 pixels to a millimetre; look at both again",
+            "must be a length above 0 that a photo can show so",
         )?;
         let dpi = self.dpi.is_none_or(|dpi| match dpi {
             Dpi::Is(dpi) => DOTS_PER_INCH.contains(&dpi),

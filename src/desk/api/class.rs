@@ -13,7 +13,6 @@ use crate::card::label::Label;
 use crate::card::roster;
 use crate::work::batch::{Folder, Grouping};
 use crate::work::grade::{self, Class, Entry, Marked, Rubric, Side, What};
-use crate::work::saved::SavedError;
 
 /// A row of the class.
 #[derive(Serialize)]
@@ -29,8 +28,13 @@ pub(crate) struct Row {
 /// A mark.
 #[derive(Serialize)]
 pub(crate) struct Mark {
+    /// The least and the most that it can be.
     total: String,
     out_of: f64,
+    /// On how much of what was asked it rests, per cent.
+    rests_on_percent: f64,
+    /// Whether that is less than the target asks for.
+    provisional: bool,
     criteria: Vec<OneCriterion>,
 }
 
@@ -137,10 +141,9 @@ fn now(desk: &Desk) -> Result<Standing, Refused> {
 }
 
 fn gathered(desk: &Desk, labels: Option<&[Label]>, rubric: &Rubric) -> Result<(Class, Folder), Refused> {
-    let failed = |e: SavedError| Refused::failed(e.to_string());
-    let folder = Folder::open(desk.hand.folder.out()).map_err(failed)?;
+    let folder = Folder::open(desk.hand.folder.out()).map_err(|e| Refused::failed(e.to_string()))?;
     let map = Grouping::Map(desk.hand.folder.map().map_err(Refused::failed)?);
-    let photos = grade::photos_of(&folder, Some(&map)).map_err(failed)?;
+    let photos = grade::photos_of(&folder, Some(&map)).map_err(|e| Refused::failed(e.to_string()))?;
     Ok((grade::gather(labels, photos, rubric), folder))
 }
 
@@ -151,7 +154,12 @@ fn row(entry: &Entry) -> Row {
         code: entry.label.short_code(),
         photos: entry.photos.clone(),
         mark: entry.mark.as_ref().map(|mark| Mark {
-            total: format!("{}{}", mark.words(), if mark.provisional { " (provisional)" } else { "" }),
+            total: match mark.total {
+                [least, most] if least < most => format!("{least:.1} to {most:.1}"),
+                [_, most] => format!("{most:.1}"),
+            },
+            rests_on_percent: (100.0 * mark.rests_on).round(),
+            provisional: mark.provisional,
             out_of: mark.out_of,
             criteria: mark.criteria.iter().map(criterion).collect(),
         }),

@@ -289,6 +289,7 @@ fn photo_itself(desk: &Desk, path: &std::path::Path) -> Result<Response, Refused
         [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P', ..] => Some("image/webp"),
         _ => None,
     };
+    // Only a TIFF has pages, and browsers show none.
     let upright = || CameraFacts::of_file(&bytes, 0).orientation == Orientation::default();
     match kind {
         Some(kind) if kind == "image/jpeg" || upright() => Ok(answer(kind, bytes)),

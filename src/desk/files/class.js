@@ -157,12 +157,12 @@ export class Classroom {
     if (standing.rows.length) {
       const asked = standing.target?.criteria ?? [];
       const named = (key) => this.figures.find((f) => f.key === key)?.words ?? { plies: "plies", twist_direction: "direction" }[key] ?? key;
-      parts.push(el("p", { class: "soft" }, standing.target ? `${standing.marked} of ${standing.rows.length} marked, out of ${standing.target.out_of}. ● meets what was asked, ○ cannot be told from it, ▲ misses it.` : "Say what is asked, and marks appear as photos come."));
+      parts.push(el("p", { class: "soft" }, standing.target ? `${standing.marked} of ${standing.rows.length} marked, out of ${standing.target.out_of}. A mark is the least and the most that the photos allow. ● meets what was asked, ○ cannot be told from it, ▲ misses it.` : "Say what is asked, and marks appear as photos come."));
       parts.push(el("div", { class: "scroll", tabindex: 0, role: "region", "aria-label": "Marks" }, el("table", { id: "marks-table" },
         el("thead", {}, el("tr", {}, ["Person", "Sample", "Code", "Photos", "Mark", ...asked.map((a) => named(a.figure))].map((h) => el("th", { scope: "col" }, h)))),
         el("tbody", {}, standing.rows.map((row) => el("tr", {},
           el("th", { scope: "row" }, row.person ?? ""), el("td", {}, row.sample), el("td", {}, row.code), el("td", { class: "number" }, String(row.photos.length)),
-          el("td", { class: "number" }, row.mark ? row.mark.total : row.photos.length ? "" : "no photo"),
+          el("td", { class: "number" }, row.mark ? row.mark.total + (row.mark.provisional ? `, provisional (rests on ${row.mark.rests_on_percent} %)` : "") : row.photos.length ? "" : "no photo"),
           (row.mark?.criteria ?? []).map((c) => {
             const [sign, words] = STANDINGS[c.standing] ?? ["", c.standing];
             return el("td", { title: c.sentence }, el("span", { "aria-hidden": "true" }, `${sign} `), el("span", { class: "hidden" }, `${words}: `), c.measured);

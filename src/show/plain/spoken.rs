@@ -4,7 +4,7 @@ use super::{Units, by_hand};
 use crate::base::units::MM_PER_INCH;
 use crate::figures::quantity::Quantity;
 use crate::figures::report::{FaultKind, Sample};
-use crate::figures::{Interval, Reason};
+use crate::figures::{Balance, Interval, Reason};
 use crate::show::page::number;
 
 /// A word or count below this probability is only probable.
@@ -142,11 +142,6 @@ fn evenness(sample: &Sample, units: Units) -> Option<String> {
     Some(said + ".")
 }
 
-/// How far from the axis of a balanced yarn its surface fibres may lie, degrees: where two round plies run at 25 to 32
-/// degrees, ply turns of half to two thirds of the singles' (the spinners' rules), a tenth more or less, leave them within 10
-/// degrees either way, by the geometry of helices.
-const BALANCED_DEG: Interval = [-10.0, 10.0];
-
 /// Fibres along the yarn are what the trade calls balanced; loops that stand off tell of live twist (common practice, no
 /// source). The word is used only where the whole interval supports it.
 fn balance(sample: &Sample) -> Option<String> {
@@ -156,25 +151,25 @@ fn balance(sample: &Sample) -> Option<String> {
     if sample.plies.value().is_none_or(|n| *n < 2) {
         return None;
     }
-    let found = sample.fibre_angle_deg.interval95().zip(spoken(&sample.fibre_angle_deg));
-    let Some(([low, high], (value, _))) = found else {
+    let Some((value, _)) = spoken(&sample.fibre_angle_deg) else {
         let why = sample.fibre_angle_deg.reason().filter(|r| !matches!(r, Reason::Singles | Reason::NotYet));
         return why.map(|_| "Whether it is balanced this photo does not show.".to_owned());
     };
     let lean = value.trim_start_matches('-');
-    Some(if low >= BALANCED_DEG[0] && high <= BALANCED_DEG[1] {
-        "As far as the photo shows it is balanced: the fibres on its surface lie along the yarn.".to_owned()
-    } else if low > BALANCED_DEG[1] {
-        format!(
+    Some(match Balance::of_fibres(&sample.fibre_angle_deg) {
+        Some(Balance::Balanced) => {
+            "As far as the photo shows it is balanced: the fibres on its surface lie along the yarn.".to_owned()
+        }
+        Some(Balance::Overplied) => format!(
             "The fibres on its surface lean {lean} degrees the way the plies turn: it has more ply twist than balance asks."
-        )
-    } else if high < BALANCED_DEG[0] {
-        format!(
+        ),
+        Some(Balance::Underplied) => format!(
             "The fibres on its surface lean {lean} degrees against the plies: it has less ply twist than balance asks."
-        )
-    } else {
-        "Whether it is balanced this photo does not tell: the fibres on its surface are not seen surely enough."
-            .to_owned()
+        ),
+        None => {
+            "Whether it is balanced this photo does not tell: the fibres on its surface are not seen surely enough."
+                .to_owned()
+        }
     })
 }
 

@@ -27,7 +27,7 @@ use super::stated::Stated;
 pub use folder::{Folder, Shown, shown};
 pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos, is_photo_ending};
-pub use record::{Check, Record, forget, id as id_of, one as record_of, report as report_of};
+pub use record::{Check, Record, id as id_of, one as record_of, report as report_of, take_away};
 
 /// What a batch does.
 pub struct Batch<'a> {

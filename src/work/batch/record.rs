@@ -173,7 +173,7 @@ pub(super) fn make_folders(out: &Path) -> Result<(), BatchError> {
 /// Writes a record after what it speaks of; what an earlier one of the same photo spoke of besides is removed first.
 pub(super) fn write(out: &Path, record: &Record) -> Result<(), BatchError> {
     if let Some(old) = read(&record_path(out, &record.id)) {
-        clear(out, &old, Some(record))?;
+        forget(out, &old, Some(record))?;
     }
     let text = json::text(record).map_err(|e| BatchError::Format(e.to_string()))?;
     Ok(file::write(&record_path(out, &record.id), text.as_bytes())?)
@@ -256,7 +256,7 @@ pub(super) fn samples(out: &Path) -> impl Iterator<Item = (PathBuf, String)> {
 
 /// Removes what an earlier record says was written and a later one does not, as far as it is still what was written.
 /// Whatever else lies there is not ours to touch.
-fn clear(out: &Path, old: &Record, new: Option<&Record>) -> Result<(), BatchError> {
+fn forget(out: &Path, old: &Record, new: Option<&Record>) -> Result<(), BatchError> {
     let kept: Vec<String> = new.map(Record::files).unwrap_or_default().into_iter().map(|(path, _)| path).collect();
     for (below, wrote) in old.files() {
         let path = out.join(&below);
@@ -288,7 +288,7 @@ pub(super) fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchE
         }
         match read(&path) {
             Some(record) => {
-                clear(out, &record, None)?;
+                forget(out, &record, None)?;
                 gone.push(record.photo);
             }
             None => gone.push(format!("records/{stem}.json (damaged)")),
@@ -305,20 +305,17 @@ pub fn one(out: &Path, id: &str) -> Option<Record> {
     read(&record_path(out, id))
 }
 
-/// Forgets a photo: its record first, so that nothing half is taken for a finished photo, then what the record says was
-/// written, as far as it is still what was written, and what was stated of the photo.
+/// Takes away what was written for a photo and what was stated of it, the record last; the photo itself is not touched.
 ///
 /// # Errors
-/// [`BatchError::Stale`] where one of them cannot be removed.
-pub fn forget(out: &Path, photo: &str) -> Result<(), BatchError> {
+/// [`BatchError::Stale`] where something stays.
+pub fn take_away(out: &Path, photo: &str) -> Result<(), BatchError> {
     let id = id(photo);
-    let path = record_path(out, &id);
-    let record = read(&path);
-    remove(&path)?;
-    if let Some(record) = record {
-        clear(out, &record, None)?;
+    if let Some(record) = one(out, &id) {
+        forget(out, &record, None)?;
     }
-    remove(&Stated::place(out, &id))
+    remove(&Stated::place(out, &id))?;
+    remove(&record_path(out, &id))
 }
 
 /// The record of an earlier run, if it has the same key and its files are whole.

@@ -48,12 +48,8 @@ fn range(ends: [String; 2]) -> String {
     if least == most { most } else { format!("{least} to {most}") }
 }
 
-impl Mark {
-    /// The mark as a figure or a range.
-    #[must_use]
-    pub fn words(&self) -> String {
-        range(self.total.map(|end| format!("{end:.1}")))
-    }
+fn total(mark: &Mark) -> String {
+    range(mark.total.map(|end| format!("{end:.1}")))
 }
 
 /// On how much of the target a mark rests.
@@ -89,7 +85,7 @@ pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, ov
     let _ = write!(
         main,
         "<p><span class=\"mark num\">{}</span> out of {}: {}.</p>",
-        mark.words(),
+        total(mark),
         mark.out_of,
         rests_on(mark)
     );
@@ -182,7 +178,7 @@ pub fn class_page(class: &Class, rubric: &Rubric) -> String {
                 let _ = write!(
                     main,
                     "<td class=\"r\"><strong>{}</strong><br><small>{}</small></td>",
-                    mark.words(),
+                    total(mark),
                     rests_on(mark)
                 );
                 for c in &mark.criteria {

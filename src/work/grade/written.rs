@@ -11,44 +11,40 @@ use crate::figures::Report;
 use crate::figures::report::Profile;
 use crate::show::file;
 use crate::work::batch::{BatchError, Folder, Grouping, Record};
-use crate::work::pool;
-use crate::work::saved::{self, SavedError};
+use crate::work::{pool, saved};
 
-/// The saved report of a measured yarn that a target wants to be matched: it lies beside the target.
+fn text_of(file: &Path) -> Result<String, String> {
+    let bytes = std::fs::read(file).map_err(|e| format!("{}: cannot be read: {e}", file.display()))?;
+    String::from_utf8(bytes).map_err(|_not_utf8| format!("{}: it is not UTF-8 text", file.display()))
+}
+
+/// The saved report of the yarn that a target file wants to be matched, if it names one: it lies beside the file.
 ///
 /// # Errors
 /// A sentence naming the file.
-pub fn like_of(target: &Path) -> Result<Option<PathBuf>, String> {
-    like_in(target, &text_of(target)?)
+pub fn like_of(file: &Path) -> Result<Option<PathBuf>, String> {
+    let name = Rubric::like(&text_of(file)?).map_err(|e| format!("{}: {e}", file.display()))?;
+    Ok(name.map(|name| file.parent().unwrap_or(Path::new(".")).join(name)))
 }
 
-fn like_in(target: &Path, text: &str) -> Result<Option<PathBuf>, String> {
-    let name = Rubric::like(text).map_err(|e| format!("{}: {e}", target.display()))?;
-    Ok(name.map(|name| target.parent().unwrap_or(Path::new(".")).join(name)))
-}
-
-fn text_of(target: &Path) -> Result<String, String> {
-    let wrong = |e: &dyn std::fmt::Display| format!("{}: {e}", target.display());
-    let bytes = std::fs::read(target).map_err(|e| wrong(&format!("cannot be read: {e}")))?;
-    String::from_utf8(bytes).map_err(|_not_utf8| wrong(&"it is not UTF-8 text"))
-}
-
-/// The target in a file's text; a measured yarn that it wants to be matched lies beside the file.
+/// What a target file asks.
 ///
 /// # Errors
 /// A sentence naming the file.
 pub fn read_target(file: &Path) -> Result<Rubric, String> {
-    let text = text_of(file)?;
-    let like = like_in(file, &text)?.map(|like| saved::read_reports(&like)).transpose().map_err(|e| e.to_string())?;
-    let like = like.and_then(|reports| pool::pool_reports(&reports)).map(|p| p.sample);
-    Rubric::from_toml(&text, like.as_ref()).map_err(|e| format!("{}: {e}", file.display()))
+    let like = match like_of(file)? {
+        Some(beside) => pool::pool_reports(&saved::read_reports(&beside).map_err(|e| e.to_string())?),
+        None => None,
+    };
+    let like = like.map(|pooled| pooled.sample);
+    Rubric::from_toml(&text_of(file)?, like.as_ref()).map_err(|e| format!("{}: {e}", file.display()))
 }
 
 /// The photos of a batch, with whose they are where a table says so.
 ///
 /// # Errors
-/// [`SavedError`] where a report cannot be read.
-pub fn photos_of(folder: &Folder, map: Option<&Grouping>) -> Result<Vec<Photo>, SavedError> {
+/// [`BatchError`] where a report cannot be read.
+pub fn photos_of(folder: &Folder, map: Option<&Grouping>) -> Result<Vec<Photo>, BatchError> {
     let photo = |record: &Record| {
         Ok(Photo {
             name: record.photo.clone(),
