@@ -11,7 +11,7 @@ use super::error::PhotoError;
 const BYTES_PER_PIXEL: u64 = 8;
 
 /// What they take whatever the size: tables, bands around the yarn, the stacks of threads, and half of it the eye's nets.
-const BYTES_BESIDE: u64 = 136 << 20;
+const BYTES_BESIDE: u64 = 160 << 20;
 
 /// Asks the system for the memory of a picture of `width` x `height` px, and gives it back.
 ///

@@ -53,6 +53,7 @@ const WIDTH_FACTOR: f64 = 1.8;
 
 /// What lies in a picture, as far as strands side by side go.
 #[derive(Debug, Clone)]
+#[expect(clippy::large_enum_variant, reason = "there is one of it, for a moment")]
 pub(super) enum Lying {
     /// Nothing of the kind.
     Neither,
