@@ -47,6 +47,8 @@ impl Folder {
             Err(fs::TryLockError::Error(_)) => {}
         }
         batch::sweep(&out);
+        // Every photo is looked at once more anyway; nobody at a desk could mend a record.
+        batch::drop_damaged(&out).map_err(|e| e.to_string())?;
         Ok(Self { out, _lock: lock })
     }
 
@@ -128,5 +130,21 @@ impl Folder {
             fs::rename(self.photo(name), free).map_err(refused)?;
         }
         batch::take_away(&self.out, name).map_err(|e| e.to_string())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_damaged_record_keeps_no_desk_shut() {
+        let place = tempfile::tempdir().unwrap();
+        fs::create_dir(place.path().join("records")).unwrap();
+        let record = place.path().join("records").join("yarn-0123abcd.json");
+        fs::write(&record, "{").unwrap();
+        let folder = Folder::open(place.path()).unwrap();
+        assert!(batch::Folder::open(folder.out()).unwrap().records.is_empty());
+        assert!(!record.exists());
     }
 }

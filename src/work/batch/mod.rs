@@ -232,6 +232,14 @@ pub fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchError> {
     record::tidy(out, records)
 }
 
+/// Removes damaged records, whose photos are then measured again.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn drop_damaged(out: &Path) -> Result<(), BatchError> {
+    record::drop_damaged(out)
+}
+
 /// Removes what a killed run left half written. Not to be called while another run works in the same folder.
 pub fn sweep(out: &Path) {
     record::sweep(out);

@@ -355,6 +355,12 @@ pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError>
     Ok(saved::reports_of(&file, &text)?.into_iter().next())
 }
 
+/// Removes the records that are damaged, whose photos are then measured again.
+pub(super) fn drop_damaged(out: &Path) -> Result<(), BatchError> {
+    let listed = paths(out).map_err(|source| BatchError::Folder { path: out.join("records"), source })?;
+    listed.iter().filter(|path| read(path).is_none()).try_for_each(|path| remove(path))
+}
+
 /// Copies every finished photo of the parts to `out`, the record last, and returns all records in the order of names.
 pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
     let mut merged = std::collections::BTreeMap::new();
