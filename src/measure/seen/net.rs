@@ -31,7 +31,20 @@ impl Net {
     }
 
     /// Runs the net on `[channels, height, width]` samples, row by row; the outputs flattened, in the graph's order.
+    ///
+    /// On a thread of its own, too: one of rayon's would take up whole photos while it waits, one within the other, until its stack
+    /// is full.
     pub(super) fn run(&self, shape: [usize; 3], samples: Vec<f32>) -> Option<Vec<Vec<f32>>> {
+        if cfg!(target_family = "wasm") {
+            return self.run_here(shape, samples);
+        }
+        std::thread::scope(|scope| {
+            let run = move || self.run_here(shape, samples);
+            std::thread::Builder::new().spawn_scoped(scope, run).ok()?.join().ok()?
+        })
+    }
+
+    fn run_here(&self, shape: [usize; 3], samples: Vec<f32>) -> Option<Vec<Vec<f32>>> {
         let picture = NdTensor::from_data([1, shape[0], shape[1], shape[2]], samples);
         let inputs = vec![(self.input, ValueOrView::from(picture.view().as_dyn()))];
         let outputs = self.model.run(inputs, &self.outputs, None).ok()?;
