@@ -128,6 +128,7 @@ def main():
     parser.add_argument("--batch", type=int, default=48)
     parser.add_argument("--side", type=int, default=384)
     parser.add_argument("--rate", type=float, default=3e-3)
+    parser.add_argument("--mean", type=float, default=0.999, help="of the weights kept, how much of the last ones stays at each step")
     parser.add_argument("--big", action="store_true")
     parser.add_argument("--start")
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
@@ -148,14 +149,14 @@ def main():
     if a.start:
         net.load_state_dict(torch.load(a.start, map_location=device))
     # What is kept is the mean of the weights over the last steps (Polyak and Juditsky 1992).
-    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
+    mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(a.mean), use_buffers=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
     step, sums, began, shown = 0, {}, time.time(), time.time()
     while time.time() - began < a.seconds:
         done = (time.time() - began) / a.seconds
         for group in optimiser.param_groups:
             group["lr"] = a.rate * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * min(done, 1)))
-        with torch.autocast(device.type, dtype=torch.bfloat16, enabled=device.type == "cuda"):
+        with torch.autocast(device.type, dtype=torch.bfloat16):
             if a.kind == "strip":
                 batch = train.batch(a.batch, 512, generator)
                 cover, columns = net(batch[0])
@@ -174,7 +175,7 @@ def main():
         if time.time() - shown > 20:
             shown = time.time()
             print(f"{step} {shown - began:.0f} s", {k: round(float(v), 3) for k, v in sums.items()}, flush=True)
-            if step > 3000:
+            if step > 300:
                 torch.save(mean.module.state_dict(), a.out)
     judge = judge_strips if a.kind == "strip" else judge_scout
     print("kept back, last weights:", judge(net, look, device))

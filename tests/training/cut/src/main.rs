@@ -19,7 +19,7 @@ use strandrule::base::raster::Raster;
 use strandrule::measure::seen::strip::EyeStrip;
 
 /// Strips cut from one strand: each with a guess of its own of where it lies and how wide it is.
-const CUTS: u64 = 2;
+const CUTS: u64 = 4;
 
 /// Guess of the width over the true one: the scout is wrong by up to two thirds either way, and what is seen must not hang on it.
 const LEAST_GUESS: f64 = 0.55;
