@@ -12,7 +12,6 @@ use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::outputs::Places;
 use super::settings::LookSettings;
-use crate::measure::photo::Photo;
 use crate::measure::pipeline::Params;
 use crate::show::{escape, json};
 use crate::work::batch::{self, Batch, BatchError, Grouping, Listed, Shard, Summary};
@@ -281,11 +280,9 @@ fn measure(
     if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {eta} left{msg}") {
         bar.set_style(style);
     }
-    let ask = |photo: &mut Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
     let work = Batch {
         out: &args.out,
-        ask: &ask,
-        options: format!("{:?}", args.look),
+        stated: &settings.stated,
         pictures: !args.no_pictures,
         params: Params::default(),
         limits: settings.limits,

@@ -16,7 +16,7 @@ fn digits(low: f64, high: f64) -> usize {
 }
 
 /// A probability in words; nothing is certain.
-fn sure(probability: f64) -> String {
+pub(in crate::show) fn sure(probability: f64) -> String {
     if probability > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * probability) }
 }
 
@@ -30,7 +30,7 @@ pub(super) fn fixed(value: f64, n: usize) -> String {
 }
 
 /// A number and its interval, as far as the interval supports digits.
-fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
+pub(in crate::show) fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
     let value = *quantity.value()?;
     let [low, high] = quantity.interval95()?;
     let n = digits(low, high);

@@ -15,6 +15,7 @@ use base64::engine::general_purpose::STANDARD;
 use super::escape;
 
 pub use figures::{advice, figures_table, lead};
+pub(super) use figures::{number, sure};
 pub use plots::{histogram, profile};
 pub use report::{evenness_section, inset_figure, look_section, report_page, strand_figure, swatch};
 

@@ -17,28 +17,25 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::measure::photo::{Limits, Photo};
-use crate::measure::pipeline::{Params, Request};
+use crate::measure::photo::Limits;
+use crate::measure::pipeline::Params;
 use crate::show::file::WriteError;
 
 use super::saved::SavedError;
+use super::stated::Stated;
 
-pub use folder::{Folder, Shown};
+pub use folder::{Folder, Shown, shown};
 pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos, is_photo_ending};
-pub use record::Record;
-
-/// What is to be asked of a photo, once it is decoded (what the person knows of the camera is put into it); an error is the photo's own failure.
-pub type AskOf<'a> = dyn Fn(&mut Photo) -> Result<Request, String> + Sync + 'a;
+pub use record::{Check, Record, id as id_of, one as record_of, report as report_of, take_away};
 
 /// What a batch does.
 pub struct Batch<'a> {
     /// The output folder.
     pub out: &'a Path,
-    /// What is asked of each photo.
-    pub ask: &'a AskOf<'a>,
-    /// Everything that the person stated, as text: photos measured under other options are measured again.
-    pub options: String,
+    /// What is stated of all photos; what the output folder keeps of one goes before it. Photos measured under other
+    /// statements are measured again.
+    pub stated: &'a Stated,
     /// Whether pictures are written too: what was measured, the strand laid straight, a part of it enlarged.
     pub pictures: bool,
     /// The constants of the stages.
@@ -233,6 +230,14 @@ pub fn foreign_table(out: &Path) -> Option<PathBuf> {
 /// [`BatchError`].
 pub fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchError> {
     record::tidy(out, records)
+}
+
+/// Removes damaged records, whose photos are then measured again.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn drop_damaged(out: &Path) -> Result<(), BatchError> {
+    record::drop_damaged(out)
 }
 
 /// Removes what a killed run left half written. Not to be called while another run works in the same folder.
