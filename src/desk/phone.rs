@@ -13,6 +13,7 @@ use axum::middleware::{self, Next};
 use axum::response::{Html, IntoResponse, Response};
 use axum::routing::{get, post};
 use axum::{Json, Router};
+use maud::html;
 use qrcodegen::{QrCode, QrCodeEcc};
 use serde::{Deserialize, Serialize};
 use tokio::net::TcpListener;
@@ -136,9 +137,14 @@ fn qr_svg(text: &str) -> Option<String> {
         (0..code.size()).flat_map(|y| (0..code.size()).map(move |x| (x, y))).filter(|(x, y)| code.get_module(*x, *y));
     let path: String = modules.map(|(x, y)| format!("M{} {}h1v1h-1z", x + QUIET, y + QUIET)).collect();
     let side = code.size() + 2 * QUIET;
-    Some(format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {side} {side}\" role=\"img\" aria-label=\"The address as a code for the phone's camera\" shape-rendering=\"crispEdges\"><rect width=\"{side}\" height=\"{side}\" fill=\"#fff\"/><path d=\"{path}\" fill=\"#000\"/></svg>"
-    ))
+    let drawn = html! {
+        svg xmlns="http://www.w3.org/2000/svg" viewBox=(format!("0 0 {side} {side}")) role="img"
+            aria-label="The address as a code for the phone's camera" shape-rendering="crispEdges" {
+            rect width=(side) height=(side) fill="#fff" {}
+            path d=(path) fill="#000" {}
+        }
+    };
+    Some(drawn.into_string())
 }
 
 fn routes(visit: Visit) -> Router {
