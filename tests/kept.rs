@@ -153,6 +153,15 @@ fn files_that_a_command_names_itself_are_no_inputs_either() {
     ways += refused(&desk, "out/photos.jsonl", "the list", &["batch", "class", "--list", "@", "--out", "out"]);
     ways += refused(&desk, &record, "the mapping file", &["batch", "class", "--map", "@", "--out", "out"]);
     ways += refused(&desk, &overlay, "the photo", &["batch", "@", "--out", "out"]);
+    // What is stated of a photo lies there too, and comes along where folders are put together.
+    let stated = record.replace("records", "stated");
+    fs::create_dir_all(desk.root.join("out/stated")).unwrap();
+    fs::write(desk.root.join(&stated), "{\"plies\":2}").unwrap();
+    ways += refused(&desk, &stated, "the mapping file", &["batch", "class", "--map", "@", "--out", "out"]);
+    fs::create_dir_all(desk.root.join("both/stated")).unwrap();
+    let brought = stated.replace("out/", "both/");
+    fs::copy(desk.root.join("map.csv"), desk.root.join(&brought)).unwrap();
+    ways += refused(&desk, &brought, "the mapping file", &["batch", "--merge", "out", "--map", "@", "--out", "both"]);
     fs::create_dir_all(desk.root.join("marks/people")).unwrap();
     fs::copy(desk.root.join("roster.csv"), desk.root.join("marks/class.csv")).unwrap();
     let grade = ["grade", "class", "--target", "target.toml", "--roster", "@", "--out", "marks"];

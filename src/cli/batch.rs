@@ -106,6 +106,7 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     places.may_read("the list", args.list.as_deref().filter(|file| file.as_os_str() != "-"));
     places.writes("--out", &args.out);
     places.writes_own(batch::files_of(&args.out, &[]));
+    places.writes_own(batch::files_merged(&args.merge, &args.out));
     places.check()?;
     let (grouping, records, summary) = if args.merge.is_empty() {
         let photos = listed(args)?;
@@ -287,6 +288,7 @@ fn measure(
         params: Params::default(),
         limits: settings.limits,
         threads: threads(args),
+        wanted: &|| true,
     };
     let done = batch::measure_all(&work, &photos, &|_| bar.inc(1));
     bar.finish_and_clear();

@@ -28,7 +28,7 @@ pub(crate) enum Stage {
     Measured,
     /// It could not be measured.
     Failed,
-    /// Taken out of the queue.
+    /// Taken out of the queue, or left by its thread.
     Stopped,
 }
 
@@ -68,6 +68,9 @@ pub(crate) struct Entry {
     /// Whether it has to be measured once more when the thread is done with it.
     #[serde(skip)]
     again: bool,
+    /// Whether the thread is to leave it at the next stage.
+    #[serde(skip)]
+    unwanted: bool,
 }
 
 /// All photos and the queue.
@@ -190,6 +193,7 @@ impl Hand {
             path: listed.map(|l| l.path.clone()).unwrap_or_default(),
             check: None,
             again: false,
+            unwanted: false,
         }
     }
 
@@ -279,7 +283,8 @@ impl Hand {
         let Some(entry) = photos.all.get_mut(id).filter(|e| e.here) else { return false };
         entry.stated = Stated::place(self.folder.out(), id).exists();
         match entry.stage {
-            Stage::Measuring => entry.again = true,
+            // What is being measured is not what is wanted now.
+            Stage::Measuring => (entry.again, entry.unwanted) = (true, true),
             _ => {
                 entry.stage = Stage::Waiting;
                 photos.queue.retain(|other| other != id);
@@ -292,17 +297,21 @@ impl Hand {
         true
     }
 
-    /// Takes a photo out of the queue; `false` where it is not in it.
+    /// Takes a photo out of the queue, or has its thread leave it at the next stage; `false` where it is on neither.
     pub(crate) fn stop(&self, id: &str) -> bool {
         let mut photos = self.photos();
         let waiting = photos.queue.iter().any(|other| other == id);
         photos.queue.retain(|other| other != id);
-        if let Some(entry) = photos.all.get_mut(id).filter(|_| waiting) {
+        let Some(entry) = photos.all.get_mut(id) else { return false };
+        let measuring = entry.stage == Stage::Measuring;
+        if measuring {
+            (entry.again, entry.unwanted) = (false, true);
+        } else if waiting {
             entry.stage = Stage::Stopped;
         }
         drop(photos);
         self.change();
-        waiting
+        waiting || measuring
     }
 
     /// Puts a photo away.
@@ -364,6 +373,7 @@ impl Hand {
                 params: Params::default(),
                 limits: self.limits,
                 threads: 1,
+                wanted: &|| !self.photos().all.get(&id).is_some_and(|entry| entry.unwanted),
             };
             let done = batch::measure_all(&work, std::slice::from_ref(&listed), &|_| ());
             self.finish(&id, done.map(|(records, _)| records.into_iter().next()).map_err(|e| e.to_string()));
@@ -399,6 +409,7 @@ impl Hand {
         photos.measuring = photos.measuring.saturating_sub(1);
         photos.tables_stale = true;
         if let Some(entry) = photos.all.get_mut(id) {
+            entry.unwanted = false;
             match done {
                 Ok(Some(record)) => self.fill(entry, &record),
                 Ok(None) => entry.stage = Stage::Stopped,

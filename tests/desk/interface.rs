@@ -330,11 +330,25 @@ fn a_photo_is_stopped_begun_again_and_put_away() {
         })
         .collect();
     let last = ids.last().unwrap();
-    let stopped = desk.change("POST", &format!("/api/photos/{last}/stop"), &json!(null));
     let stage = |id: &str| desk.settled().iter().find(|p| p["id"] == id).map(|p| p["stage"].clone());
-    if stopped == json!(true) {
-        assert_eq!(stage(last), Some(json!("stopped")));
+    // One that waits, and one that is on a thread.
+    let now = || desk.get("/api/desk")["photos"].as_array().unwrap().clone();
+    let measuring = (0..2000).find_map(|_| {
+        std::thread::sleep(std::time::Duration::from_millis(1));
+        now().iter().find(|p| p["stage"] == "measuring" && p["id"] != last.as_str()).map(|p| p["id"].clone())
+    });
+    let measuring = measuring.expect("two seconds are enough to begin").as_str().unwrap().to_owned();
+    for id in [&measuring, last] {
+        assert_eq!(desk.change("POST", &format!("/api/photos/{id}/stop"), &json!(null)), json!(true));
     }
+    for id in [&measuring, last] {
+        assert_eq!(stage(id), Some(json!("stopped")));
+        for made in ["records", "reports"] {
+            assert!(!desk.folder.path().join(made).join(format!("{id}.json")).exists(), "{made} of {id}");
+        }
+    }
+    assert_eq!(desk.change("POST", &format!("/api/photos/{last}/stop"), &json!(null)), json!(false));
+    assert_eq!(now().iter().filter(|p| p["stage"] == "measured").count(), ids.len() - 2);
     desk.change("POST", &format!("/api/photos/{last}/again"), &json!(null));
     assert_eq!(stage(last), Some(json!("measured")));
     desk.change("DELETE", &format!("/api/photos/{last}"), &json!(null));

@@ -8,6 +8,7 @@ use axum::body::Body;
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
+use maud::Markup;
 use serde::{Deserialize, Serialize};
 
 use super::super::guard::POLICY_OF_SHEETS;
@@ -179,7 +180,7 @@ fn seen(desk: &Desk, id: &str) -> Result<Seen, Refused> {
 }
 
 fn plots(report: &Report) -> Vec<String> {
-    let mut plots: Vec<String> = report
+    let mut plots: Vec<_> = report
         .strands
         .iter()
         .take(PROFILES)
@@ -189,8 +190,7 @@ fn plots(report: &Report) -> Vec<String> {
     if !widths.is_empty() {
         plots.push(page::histogram("widths", &widths));
     }
-    plots.retain(|plot| !plot.is_empty());
-    plots
+    plots.into_iter().filter(|plot| !page::is_empty(plot)).map(Markup::into_string).collect()
 }
 
 fn no_photo() -> Refused {
@@ -223,7 +223,7 @@ pub(crate) async fn again(State(desk): State<Arc<Desk>>, Path(id): Path<String>)
     if desk.hand.again(&id) { Ok(Json(())) } else { Err(not_here()) }
 }
 
-/// Takes a photo out of the queue.
+/// Stops a photo that waits or is being measured; answers whether it was either.
 pub(crate) async fn stop(State(desk): State<Arc<Desk>>, Path(id): Path<String>) -> Result<Json<bool>, Refused> {
     desk.hand.photo(&id).ok_or_else(no_photo)?;
     Ok(Json(desk.hand.stop(&id)))

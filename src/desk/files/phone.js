@@ -7,12 +7,15 @@ import { Tray } from "./tray.js";
 const tray = new Tray(() => {}, {});
 let photos = [];
 
+/** What is said of a photo without figures. */
+const WITHOUT = { failed: "could not be measured", stopped: "was stopped at the desk" };
+
 tray.show = () => {
   by("list").replaceChildren(
     ...tray.coming.map((one) => tray.comingRow(one)),
     ...[...photos].reverse().map(({ entry, metric, imperial }) => {
       const words = units.now === "imperial" ? imperial : metric;
-      const said = entry.stage === "measured" ? words : entry.why ?? (entry.stage === "failed" ? "could not be measured" : "is being measured …");
+      const said = entry.stage === "measured" ? words : entry.why ?? (WITHOUT[entry.stage] ?? "is being measured …");
       return el("li", { class: "told" },
         el("p", { class: "name" }, entry.name),
         el("p", { class: "spoken" }, said ?? ""),

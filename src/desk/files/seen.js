@@ -112,9 +112,15 @@ export class Seen {
   }
 
   stageWords() {
-    const { entry } = this.photo;
+    const { entry, words } = this.photo;
     if (entry.stage === "failed") return el("p", { class: "bad" }, entry.why);
-    if (entry.stage === "waiting" || entry.stage === "measuring") return el("p", { class: "soft" }, "Is being measured …");
+    if (entry.stage === "waiting" || entry.stage === "measuring") {
+      return el("p", { class: "row soft" }, "Is being measured …", el("button", { type: "button", id: "stop-it", class: "quiet", onclick: () => this.actions.stop(entry.id) }, "Stop"));
+    }
+    if (entry.stage === "stopped") {
+      const said = words ? "Stopped. What stands below was measured before." : "Stopped before it was measured.";
+      return el("p", { class: "row soft" }, said, el("button", { type: "button", id: "measure-it", onclick: () => this.actions.again(entry.id) }, "Measure"));
+    }
     return entry.here ? null : el("p", { class: "soft" }, "The photo itself is not in the desk's folder. Send it again to touch it.");
   }
 

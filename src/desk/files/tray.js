@@ -122,7 +122,7 @@ export class Tray {
       el("span", { class: "name" }, photo.sample ?? photo.name),
       photo.sample ? el("span", { class: "soft" }, photo.name) : null,
       el("span", { class: photo.stage === "failed" ? "bad" : "soft" }, said));
-    const stop = photo.stage === "waiting"
+    const stop = photo.stage === "waiting" || photo.stage === "measuring"
       ? el("button", { type: "button", class: "quiet", "data-key": `wait-${photo.id}`, "aria-label": `Do not measure ${photo.name}`, onclick: () => this.actions.stop(photo.id) }, "Stop")
       : null;
     const again = photo.stage === "stopped" && photo.here

@@ -44,6 +44,8 @@ pub struct Batch<'a> {
     pub limits: Limits,
     /// How many photos are in work at once, at least 1.
     pub threads: usize,
+    /// Whether the photos in hand are still wanted; asked between stages. One that is not leaves everything as it was.
+    pub wanted: &'a (dyn Fn() -> bool + Sync),
 }
 
 impl std::fmt::Debug for Batch<'_> {
@@ -127,7 +129,7 @@ impl Shard {
 }
 
 /// Measures what has not been measured yet and writes each photo's files; `progress` is called after each, from any
-/// thread. Tables are left to [`write_tables`].
+/// thread. Tables are left to [`write_tables`]. A photo that is no longer wanted has no record among those that come back.
 ///
 /// Each thread has one photo in hand and its own pool, so memory follows the number of threads, not of photos.
 ///
@@ -160,7 +162,8 @@ pub fn measure_all(
             let Some(photo) = photos.get(index) else { break };
             let measure = || one::measure(batch, photo);
             match pool.as_ref().map_or_else(measure, |pool| pool.install(measure)) {
-                Ok((record, how)) => {
+                Ok(None) => {}
+                Ok(Some((record, how))) => {
                     progress(how);
                     if let Ok(mut done) = done.lock() {
                         done.push((index, record, how));
@@ -211,10 +214,17 @@ pub fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
     record::merge(parts, out)
 }
 
-/// Every file that a batch of these photos may write into its folder, and every one that it wrote there before.
+/// Every file that a batch of these photos may write into its folder, with what is stated of each, and every one that it
+/// wrote there before.
 #[must_use]
 pub fn files_of(out: &Path, photos: &[Listed]) -> Vec<PathBuf> {
     record::files_of(out, photos.iter().map(|photo| record::id(&photo.name)))
+}
+
+/// Every file that [`merge`] may write into its folder.
+#[must_use]
+pub fn files_merged(parts: &[PathBuf], out: &Path) -> Vec<PathBuf> {
+    parts.iter().flat_map(|part| record::files_of_part(part, out)).collect()
 }
 
 /// A file that a batch would replace with a table and that no batch wrote.

@@ -234,10 +234,13 @@ pub(super) fn files_of(out: &Path, ids: impl IntoIterator<Item = String>) -> Vec
     for id in ids {
         files.extend([record_path(out, &id), report_path(out, &id)]);
         files.extend(PicturePaths::all(&id).map(|path| out.join(path)));
+        files.push(Stated::place(out, &id));
     }
     for path in paths(out).unwrap_or_default() {
-        let written = read(&path).map(|record| record.files()).unwrap_or_default();
-        files.extend(written.into_iter().map(|(below, _)| out.join(below)));
+        if let Some(record) = read(&path) {
+            files.extend(record.files().into_iter().map(|(below, _)| out.join(below)));
+            files.push(Stated::place(out, &record.id));
+        }
         files.push(path);
     }
     files.extend(samples(out).map(|(path, _)| path));
@@ -371,6 +374,12 @@ pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchE
                 for (below, _) in record.files() {
                     copy(&part.join(&below), &out.join(&below))?;
                 }
+                // What was stated of it comes along, or whoever goes on there would measure it as if nothing had been.
+                if Stated::place(part, &record.id).is_file() {
+                    fs::create_dir_all(out.join("stated"))
+                        .map_err(|source| BatchError::Folder { path: out.join("stated"), source })?;
+                    copy(&Stated::place(part, &record.id), &Stated::place(out, &record.id))?;
+                }
                 write(out, &record)?;
             }
             merged.insert(record.photo.clone(), record);
@@ -382,6 +391,11 @@ pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchE
 fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {
     let bytes = fs::read(from).map_err(|source| BatchError::Folder { path: from.to_owned(), source })?;
     Ok(file::write(to, &bytes)?)
+}
+
+/// The files that [`merge`] may write for what a part holds.
+pub(super) fn files_of_part(part: &Path, out: &Path) -> Vec<PathBuf> {
+    files_of(out, all(part).unwrap_or_default().into_iter().map(|record| record.id))
 }
 
 /// Removes temporary files. What cannot be removed does no harm.
