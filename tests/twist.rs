@@ -12,8 +12,8 @@ use strandrule::figures::words::Reason;
 use strandrule::measure::photo::{Limits, Photo, read};
 use strandrule::measure::strand::{Arrangement, Edge, LeftOutWhy, Station, Strand, Strands, Strip};
 use strandrule::measure::twist::{
-    Twist, TwistParams, TwistRequest, axis_radius_of_envelope, read_twist, surface_angle_from_turns,
-    turns_from_surface_angle,
+    Twist, TwistParams, TwistRequest, axis_radius_of_envelope, envelope_per_mean_width, read_twist,
+    surface_angle_from_turns, turns_from_surface_angle,
 };
 
 fn numbers(v: &Value) -> Vec<f64> {
@@ -443,6 +443,18 @@ fn plies_in_a_ring_wind_on_known_radii() {
         assert_abs_diff_eq!(axis_radius_of_envelope(plies), ratio, epsilon = 5e-5);
     }
     assert_abs_diff_eq!(axis_radius_of_envelope(1), 0.0);
+}
+
+// Source: Cauchy's formula, the mean width of a convex figure is its perimeter over pi: that of the polygon of the axes, and
+// a ply's own width; worked by hand.
+#[test]
+fn turning_plies_fill_more_than_their_mean_width() {
+    for plies in 2..=4u32 {
+        let mean = 2.0 + f64::from(plies) * 2.0 / std::f64::consts::PI;
+        let envelope = 2.0 * (1.0 + 1.0 / (std::f64::consts::PI / f64::from(plies)).sin());
+        assert_relative_eq!(envelope_per_mean_width(plies), envelope / mean, max_relative = 1e-3);
+    }
+    assert_abs_diff_eq!(envelope_per_mean_width(1), 1.0);
 }
 
 // Tolerances: a degree of angle, which the depth allowed for the lines (here they lie on the surface itself) takes up by half.

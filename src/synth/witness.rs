@@ -22,7 +22,10 @@ const WRAP_STATIONS: usize = 80;
 
 /// The truth of a rendered scene.
 pub(super) fn tell(scene: &Scene, strands: &[Strand], camera: &Camera) -> Truth {
-    let witness = Witness { scene, camera };
+    let (half_w, half_h) = (scene.card.width_mm / 2.0, scene.card.height_mm / 2.0);
+    let over_card = |at: &Vector3<f64>| at.x.abs() <= half_w && at.y.abs() <= half_h;
+    let beside = !strands.iter().flat_map(|s| &s.stations).any(|s| over_card(&s.frame.at));
+    let witness = Witness { scene, camera, beside };
     let seen: Vec<Watched> = strands.iter().enumerate().map(|(i, s)| witness.watch(i, s)).collect();
     Truth {
         name: scene.name.clone(),
@@ -40,6 +43,8 @@ pub(super) fn tell(scene: &Scene, strands: &[Strand], camera: &Camera) -> Truth 
 struct Witness<'a> {
     scene: &'a Scene,
     camera: &'a Camera,
+    /// Whether all yarn lies beside the card, on what that lies on.
+    beside: bool,
 }
 
 /// A station as seen: its number, places and figures.
@@ -108,7 +113,7 @@ impl Witness<'_> {
             let kinked = strand.loops.iter().any(|l| s >= l.from && s <= l.to);
             let margin = if strand.cut { 0.6 * station.envelope } else { 0.0 };
             let at_end = s < margin || s > strand.length() - margin;
-            let used = on_card && self.on_field(at.x) && !kinked && !at_end;
+            let used = (self.beside || on_card && self.on_field(at.x)) && !kinked && !at_end;
             looks.push(Look {
                 station: i,
                 shown,

@@ -9,6 +9,7 @@ use crate::figures::quantity::{Component, Quantity, Sourced};
 use crate::figures::words::{Method, Reason};
 use crate::measure::scale::KnownScale;
 use crate::measure::strand::Arrangement;
+use crate::measure::twist::envelope_per_mean_width;
 
 /// Narrowest core that the edges may measure, in blur radii (Gaussian sigma).
 ///
@@ -204,10 +205,14 @@ pub(super) fn envelope_mm(gathered: &Gathered, diameter: &Quantity<f64>) -> Quan
     }))
 }
 
-/// The mean envelope if a reading of the plies holds; the reading alone makes it no less sure.
+/// The mean envelope if a reading of the plies holds, and its own standard uncertainty: what the outline reaches beyond what
+/// round plies that touch fill is looseness, or unevenness that comes and goes within a turn; a photo does not part the two, so
+/// the truth lies anywhere between.
 fn envelope_under(gathered: &Gathered, reading: &Reading) -> Option<(f64, f64)> {
     let seen = reading.plies == Some(1) || gathered.pieces.iter().any(|p| !p.averaged(reading).is_empty());
-    gathered.envelope_under(reading).filter(|_| seen).map(|envelope| (envelope, 0.0))
+    let envelope = gathered.envelope_under(reading).filter(|_| seen)?;
+    let touching = reading.plies.zip(gathered.mean_width()).map(|(n, width)| width * envelope_per_mean_width(n));
+    Some((envelope, touching.map_or(0.0, |t| (envelope - t).max(0.0) / 3f64.sqrt())))
 }
 
 pub(super) fn wraps_per_inch(gathered: &Gathered, diameter: &Quantity<f64>) -> Quantity<f64> {

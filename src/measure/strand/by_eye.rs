@@ -2,8 +2,8 @@
 //! cloth, print. Their edges are those that the eye sees, with the uncertainty that has.
 
 use super::centre_line::stations;
-use super::eye::says;
-use super::{Edge, LeftOutWhy, SURE_YARN, Strand, Strip};
+use super::eye::{EyeSays, says};
+use super::{Edge, LeftOutWhy, Strand, Strip};
 use crate::base::geometry::{Image, Point};
 use crate::base::line::{smooth_values, smoothed};
 use crate::base::raster::Raster;
@@ -127,7 +127,7 @@ fn filled(values: &[Option<f64>]) -> Vec<f64> {
 /// Measures the strand along a path; in few words why not, where it is none.
 pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, &'static str> {
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
-    let says = says(&seen.look, &seen.edges).filter(|says| says.yarn > SURE_YARN).ok_or("no yarn")?;
+    let says = says(&seen.look, &seen.edges).filter(EyeSays::sure_yarn).ok_or("no yarn")?;
     // What hangs on the guess is no more than a guess.
     let wider = Seen::along(picture, seen.line.clone(), WIDER * seen.width_px).ok_or("edges unclear")?;
     let apart = (wider.width_px / seen.width_px).ln().abs();

@@ -21,6 +21,20 @@ pub struct EyeSays {
     pub length: f64,
 }
 
+/// Natural log of the odds of yarn from which on the eye is believed alone: of what is none it takes one in a hundred for that
+/// on scenes kept back.
+const SURE_YARN: f64 = 5.0;
+
+/// Natural log of the odds of one direction over the other, seven to one, below which no twist is seen: what makes yarn.
+const TWISTED: f64 = 2.0;
+
+impl EyeSays {
+    /// Whether this is yarn for sure: like yarn, and twisted. Beads have its bumps and no direction.
+    pub(super) fn sure_yarn(&self) -> bool {
+        self.yarn > SURE_YARN && self.z_over_s.abs() > TWISTED
+    }
+}
+
 /// What is said of the columns whose edges are known.
 pub(super) fn says(look: &Look, edges: &[Option<[f64; 2]>]) -> Option<EyeSays> {
     let with_body = |k: usize| (k * STRIDE..(k + 1) * STRIDE).all(|c| edges.get(c).is_some_and(Option::is_some));

@@ -163,13 +163,9 @@ pub struct Strand {
 impl Strand {
     /// Whether the eye is sure that this is yarn, so that its twist need not show by other means.
     pub(crate) fn sure_yarn(&self) -> bool {
-        self.eye.is_some_and(|says| says.yarn > SURE_YARN)
+        self.eye.is_some_and(|says| says.sure_yarn())
     }
 }
-
-/// Natural log of the odds of yarn from which on the eye is believed alone: of what is none it takes one in a hundred for that
-/// on scenes kept back.
-const SURE_YARN: f64 = 5.0;
 
 /// Yarn wound side by side.
 #[derive(Debug, Clone)]

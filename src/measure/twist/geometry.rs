@@ -26,6 +26,12 @@ pub fn axis_radius_of_envelope(plies: u32) -> f64 {
     if plies < 2 { 0.0 } else { 1.0 / (1.0 + (PI / f64::from(plies)).sin()) }
 }
 
+/// Extent that `plies` equal round touching plies fill as they turn, over the mean width seen: 1.22 for two, 1 for one.
+#[must_use]
+pub fn envelope_per_mean_width(plies: u32) -> f64 {
+    if plies < 2 { 1.0 } else { Bundle::equal_plies(plies, 1.0, 0.0).envelope_per_half_width() }
+}
+
 /// Plies wound about a common axis; lengths in units of the envelope's radius.
 #[derive(Debug, Clone)]
 pub(super) struct Bundle {

@@ -26,7 +26,9 @@ use crate::figures::report::TwistDirection;
 use crate::figures::words::Reason;
 use piece::PieceLook;
 
-pub use geometry::{axis_radius_of_envelope, surface_angle_from_turns, turns_from_surface_angle};
+pub use geometry::{
+    axis_radius_of_envelope, envelope_per_mean_width, surface_angle_from_turns, turns_from_surface_angle,
+};
 
 /// What the person says about the twist.
 #[derive(Debug, Clone, Copy, Default)]

@@ -79,7 +79,9 @@ pub fn of(strand: &Strand, strip: &EyeStrip, forward: Point<Image>) -> Columns {
         out.bottom.push(bottom as f32);
         out.phase.push((sense * mix(&|j| strand.phase[j])) as f32);
         out.tan.push(mix(&|j| strand.tan[j]) as f32);
-        out.valid.push(ok && rows.is_some() && !beyond);
+        // A strand whose middle lies in the strip's outer quarters is not what was looked at.
+        let at_middle = (top + bottom - (ROWS - 1) as f64).abs() < (ROWS / 2) as f64;
+        out.valid.push(ok && rows.is_some() && !beyond && at_middle);
     }
     out
 }

@@ -3,6 +3,7 @@
 
 mod chance;
 mod columns;
+mod found;
 mod scene;
 mod scout;
 mod things;
@@ -19,6 +20,10 @@ use strandrule::measure::seen::strip::EyeStrip;
 
 /// Strips cut from one strand: each with a guess of its own of where it lies and how wide it is.
 const CUTS: u64 = 2;
+
+/// Guess of the width over the true one: the scout is wrong by up to two thirds either way, and what is seen must not hang on it.
+const LEAST_GUESS: f64 = 0.55;
+const MOST_GUESS: f64 = 1.8;
 
 /// Longest strip, columns; longer strands give a part of themselves, drawn at random.
 const MOST_COLUMNS: f64 = 768.0;
@@ -45,14 +50,14 @@ fn main() {
 
 fn one(photo: &Path, out: &Path) -> Result<usize, String> {
     let scene = Scene::read(photo)?;
-    let name = photo.file_stem().and_then(|n| n.to_str()).ok_or("no name")?;
-    scout::write(&scene, &out.join(name))?;
+    let stem = photo.file_stem().and_then(|n| n.to_str()).ok_or("no name")?;
+    scout::write(&scene, &out.join(stem))?;
     let mut cut = 0;
     for (number, strand) in scene.strands.iter().enumerate() {
         for version in 0..CUTS {
             let mut chance = Chance::of(scene.seed, &format!("{}-{number}-{version}", scene.painter));
             let Some(width) = strand.width_px() else { continue };
-            let guess = width * (0.15 * chance.normal()).clamp(-0.4, 0.4).exp();
+            let guess = width * (LEAST_GUESS.ln() + (MOST_GUESS / LEAST_GUESS).ln() * chance.unit()).exp();
             let Some(line) = part(&strand.centre, MOST_COLUMNS * guess / 20.0, &mut chance) else { continue };
             let line = jittered(&line, width, &mut chance);
             let Some(strip) = EyeStrip::lay(&scene.photo, &line, guess) else { continue };
@@ -60,14 +65,31 @@ fn one(photo: &Path, out: &Path) -> Result<usize, String> {
             if !truth.valid.iter().any(|v| *v) {
                 continue;
             }
-            write(&scene, &strip, &line, guess, &truth, &out.join(format!("{name}-{number}-{version}")))?;
+            write(&scene, &strip, &line, guess, &truth, &out.join(format!("{stem}-{number}-{version}")))?;
             cut += 1;
         }
+    }
+    for (number, path) in found::paths(&scene).into_iter().enumerate() {
+        let mut chance = Chance::of(scene.seed, &format!("{}-found-{number}", scene.painter));
+        let guess = path.width_px * (LEAST_GUESS.ln() - LEAST_GUESS.ln() * chance.unit()).exp();
+        let Some(line) = part(&path.line, MOST_COLUMNS * guess / 20.0, &mut chance) else { continue };
+        let Some(strip) = EyeStrip::lay(&scene.photo, &line, guess) else { continue };
+        let truth = match found::what(&scene, &line, path.width_px) {
+            found::What::Strand(strand) => columns::of(strand, &strip, scene.line_tangent(&line)),
+            found::What::Nothing => columns::nothing(&strip),
+            found::What::Unclear => continue,
+        };
+        if truth.plies > 0 && !truth.valid.iter().any(|v| *v) {
+            continue;
+        }
+        let name = if truth.plies > 0 { "found" } else { "wrong" };
+        write(&scene, &strip, &line, guess, &truth, &out.join(format!("{stem}-{name}{number}")))?;
+        cut += 1;
     }
     for (number, (line, width)) in things::lines(&scene).into_iter().enumerate() {
         let Some(strip) = EyeStrip::lay(&scene.photo, &line, width) else { continue };
         let truth = columns::nothing(&strip);
-        write(&scene, &strip, &line, width, &truth, &out.join(format!("{name}-no{number}")))?;
+        write(&scene, &strip, &line, width, &truth, &out.join(format!("{stem}-no{number}")))?;
         cut += 1;
     }
     Ok(cut)
@@ -88,11 +110,11 @@ fn part(line: &[Point<Image>], most_px: f64, chance: &mut Chance) -> Option<Vec<
     (out.len() > 8).then_some(out)
 }
 
-/// The line as something might have found it: beside the strand by up to a fifth of its width, and swaying.
+/// The line as something might have found it: beside the strand by up to a third of its width, and swaying.
 fn jittered(line: &[Point<Image>], width: f64, chance: &mut Chance) -> Vec<Point<Image>> {
     let step = line.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>() / (line.len() - 1) as f64;
     let line = smoothed(line, 0.4 * width / step.max(1e-6));
-    let (aside, sway) = (0.08 * width * chance.normal(), 0.1 * width * chance.unit());
+    let (aside, sway) = (0.15 * width * chance.normal().clamp(-2.0, 2.0), 0.15 * width * chance.unit());
     let noise: Vec<f64> = (0..line.len()).map(|_| chance.normal()).collect();
     let mut slow = strandrule::base::line::smooth_values(&noise, 5.0 * width / step.max(1e-6));
     let size = (slow.iter().map(|v| v * v).sum::<f64>() / slow.len() as f64).sqrt().max(1e-9);
