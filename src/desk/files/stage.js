@@ -29,11 +29,13 @@ export class Stage {
     this.fitted = true;
     this.sketch = null;
     this.picture = el("img", { alt: "", draggable: "false" });
-    this.lines = draw("g");
+    this.lines = draw("g", { "clip-path": "url(#photo-only)" });
     this.signs = draw("g");
     this.own = draw("g");
     this.cross = draw("path", { class: "cross", d: "M-14 0h10M4 0h10M0-14v10M0 4v10" });
-    this.over = draw("svg", { "aria-hidden": "true" }, this.lines, this.own, this.signs, this.cross);
+    // The course of a yarn may lead on beyond the photo, where there is nothing to be seen.
+    this.edge = draw("rect", { x: -0.5, y: -0.5 });
+    this.over = draw("svg", { "aria-hidden": "true" }, draw("clipPath", { id: "photo-only" }, this.edge), this.lines, this.own, this.signs, this.cross);
     this.where = el("output", { class: "where" });
     this.node = el("div", {
       class: "stage", tabindex: 0, role: "application", "aria-label": "The photo",
@@ -70,6 +72,8 @@ export class Stage {
   /** As wide and high as the photo, as far as there is room. */
   sized(width, height) {
     this.size = [width, height];
+    this.edge.setAttribute("width", width);
+    this.edge.setAttribute("height", height);
     this.node.style.aspectRatio = `${width} / ${height}`;
   }
 
@@ -137,14 +141,16 @@ export class Stage {
     this.where.textContent = `${Math.round(cx)}, ${Math.round(cy)} · ${scale >= 1 ? `${scale.toFixed(1)} ×` : `1 : ${(1 / scale).toFixed(1)}`}`;
   }
 
-  /** Puts numbers and words where they belong, and leaves out those that would cover others: numbers go before words. */
+  /** Puts numbers and words where they belong, and leaves out those off the photo and those that would cover others: numbers
+   * go before words. */
   placeSigns() {
     const taken = [];
     const signs = [...this.signs.children].sort((a, b) => Number(b.dataset.badge) - Number(a.dataset.badge));
     for (const sign of signs) {
       const [x, y] = this.onStage([Number(sign.dataset.x), Number(sign.dataset.y)]);
       const half = Number(sign.dataset.wide) / 2;
-      const free = taken.every(([ox, oy, other]) => Math.abs(x - ox) > half + other || Math.abs(y - oy) > 20);
+      const there = [sign.dataset.x, sign.dataset.y].every((at, i) => at >= -0.5 && at <= this.size[i] - 0.5);
+      const free = there && taken.every(([ox, oy, other]) => Math.abs(x - ox) > half + other || Math.abs(y - oy) > 20);
       sign.setAttribute("visibility", free ? "visible" : "hidden");
       sign.setAttribute("transform", `translate(${x} ${y})`);
       if (free) taken.push([x, y, half]);
