@@ -333,16 +333,25 @@ fn the_phones_page_takes_a_photo_and_both_show_its_figures() {
 #[test]
 fn times_are_told() {
     let Some(browser) = Browser::start() else { return };
-    let folder = tempfile::tempdir().unwrap();
+    let (folder, scenes) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let drawn = Command::new(env!("CARGO_BIN_EXE_strandrule"))
+        .args(["demo", "--scenes", "1", "--seed", "7", "--width", "4000"])
+        .arg(scenes.path())
+        .output()
+        .unwrap();
+    assert!(drawn.status.success(), "{}", String::from_utf8_lossy(&drawn.stderr));
+    let photo = scenes.path().join("s00007.jpg");
     let desk = Running::start(folder.path());
     browser.go(&format!("http://127.0.0.1:{}/", desk.port));
     browser.until("document.querySelector('#list')");
     let load =
         browser.run("const t = performance.getEntriesByType('navigation')[0]; return t.domContentLoadedEventEnd");
     let began = Instant::now();
-    browser.write("#files", &fixture("demo-images/04-two-ply-firm.jpg"));
+    browser.write("#files", photo.to_str().unwrap());
     browser.until("document.querySelector('.words .spoken')");
     let took = began.elapsed();
-    eprintln!("page: {load} ms; from the drop to the figures: {took:?}");
+    let seen = desk.get(&format!("/api/photos/{}", measured(&desk, "s00007.jpg")["id"].as_str().unwrap())).json();
+    assert_eq!(seen["size_px"].as_array().unwrap().iter().filter_map(Value::as_u64).product::<u64>(), 12_000_000);
+    eprintln!("page: {load} ms; 12 megapixels from the drop to the figures: {took:?}");
     assert!(load.as_f64().unwrap() < 5000.0 && took < Duration::from_secs(60));
 }
