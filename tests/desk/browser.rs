@@ -6,6 +6,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::{Duration, Instant};
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use serde_json::Value;
 
 use super::driver::{Browser, ENTER, TAB};
@@ -62,6 +64,14 @@ fn traffic(browser: &Browser) -> (BTreeSet<String>, Vec<String>) {
     (hosts, errors)
 }
 
+/// Lets a photo go over the page, as a file from another window.
+fn drop_on(browser: &Browser, name: &str, bytes: &[u8]) {
+    let data = STANDARD.encode(bytes);
+    browser.run(&format!(
+        "const bytes = Uint8Array.from(atob('{data}'), (c) => c.charCodeAt(0)), held = new DataTransfer(); held.items.add(new File([bytes], '{name}', {{type: 'image/jpeg'}})); document.body.dispatchEvent(new DragEvent('drop', {{dataTransfer: held, bubbles: true, cancelable: true}}))"
+    ));
+}
+
 /// Where a place of the photo is in the window.
 fn on_stage(browser: &Browser, x: f64, y: f64) -> (f64, f64) {
     let at = browser.run(&format!(
@@ -94,14 +104,15 @@ fn by_hand_from_the_photo_to_the_figure() {
     browser.picture(&seen("empty-1280"));
 
     // Dropped: figures come by themselves.
-    browser.write("#files", &fixture("fixtures/photos/p06-two-ply-z-navy.jpg"));
+    let name = "p06-two-ply-z-navy.jpg";
+    drop_on(&browser, name, &std::fs::read(fixture(&format!("fixtures/photos/{name}"))).unwrap());
     browser.until("document.querySelector('.words .spoken')?.textContent.includes('two-ply')");
     browser.until("document.querySelector('.stage img').complete && document.querySelector('.stage svg path')");
     browser.picture(&seen("photo-1280"));
     wrong.extend(findings(&browser, axe.as_deref(), "photo"));
 
     // Touched: the piece is measured alone, said so, and taken back.
-    let navy = measured(&desk, "p06-two-ply-z-navy.jpg");
+    let navy = measured(&desk, name);
     let photo = desk.get(&format!("/api/photos/{}", navy["id"].as_str().unwrap())).json();
     let piece = &photo["sketch"]["pieces"][0];
     let line = piece["line"].as_array().unwrap();
