@@ -2,7 +2,8 @@
 //! evenness, each with its 95 % interval or the reason why the photo does not support an answer.
 //!
 //! The rooms, and the one direction in which they may use each other:
-//! `base | card figures | measure | show | work | cli`; `synth` sees `base` and `card` only.
+//! `base | card figures | measure | show | work | desk | cli`; `synth` sees `base` and `card` only. All but the last two
+//! can stand in a browser (wasm32).
 //!
 //! # From a photo to figures
 //!
@@ -140,7 +141,10 @@
 
 pub mod base;
 pub mod card;
+#[cfg(not(target_family = "wasm"))]
 pub mod cli;
+#[cfg(not(target_family = "wasm"))]
+pub mod desk;
 pub mod figures;
 pub mod measure;
 pub mod show;

@@ -168,7 +168,14 @@ fn shards_end_with_the_same_bytes_as_one_run() {
     let last = batch(&folder.root, "shared", &[]).output().unwrap();
     assert!(String::from_utf8_lossy(&last.stderr).contains("7 unchanged"));
     same(&folder.root.join("whole"), &folder.root.join("shared"));
-    // In folders of their own, merged.
+    // In folders of their own, merged, with what is stated of a photo in one of them.
+    let record =
+        fs::read_dir(folder.root.join("whole/records")).unwrap().map(|e| e.unwrap().file_name()).min().unwrap();
+    for place in ["whole", "part1"] {
+        fs::create_dir_all(folder.root.join(place).join("stated")).unwrap();
+        fs::write(folder.root.join(place).join("stated").join(&record), "{\"dpi\":{\"is\":300.0}}").unwrap();
+    }
+    batch(&folder.root, "whole", &[]).output().unwrap();
     for shard in ["1/2", "2/2"] {
         batch(&folder.root, &format!("part{}", &shard[..1]), &["--shard", shard]).output().unwrap();
     }
@@ -178,6 +185,9 @@ fn shards_end_with_the_same_bytes_as_one_run() {
         .output()
         .unwrap();
     same(&folder.root.join("whole"), &folder.root.join("merged"));
+    // Whoever goes on there has nothing to measure again.
+    let on = batch(&folder.root, "merged", &[]).output().unwrap();
+    assert!(String::from_utf8_lossy(&on.stderr).contains("7 unchanged"));
 }
 
 #[test]

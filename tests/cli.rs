@@ -71,7 +71,6 @@ fn wrong_usage_exits_with_2_and_prints_nothing() {
     let yarn = photo("yarn.jpg");
     let yarn = yarn.to_str().expect("a plain path");
     let wrong: &[&[&str]] = &[
-        &[],
         &["measure"],
         &["measure", yarn, "--no-such-option"],
         &["measure", yarn, "--points", "1,2,3,4"],

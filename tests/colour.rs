@@ -75,5 +75,5 @@ fn without_a_card_the_colour_keeps_the_light() {
     let measured = measure(&photo, &Request::default(), &Params::default());
     let colour = look(&photo, &measured).unwrap().facts.colour.unwrap();
     assert!(!colour.balanced);
-    assert!(strandrule::show::page::swatch(&colour).contains("Not white-balanced"));
+    assert!(strandrule::show::page::swatch(&colour).into_string().contains("Not white-balanced"));
 }

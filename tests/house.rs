@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms and what each may use; itself is always allowed. Reads as the ground plan:
-/// `base | card figures | measure | show | work | cli`; `synth` sees `base` and `card` only.
+/// `base | card figures | measure | show | work | desk | cli`; `synth` sees `base` and `card` only.
 const MAY_USE: &[(&str, &[&str])] = &[
     ("base", &[]),
     ("card", &["base"]),
@@ -14,7 +14,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("show", &["base", "card", "figures", "measure"]),
     ("work", &["base", "card", "figures", "measure", "show"]),
     ("synth", &["base", "card"]),
-    ("cli", &["base", "card", "figures", "measure", "show", "work", "synth"]),
+    ("desk", &["base", "card", "figures", "measure", "show", "work"]),
+    ("cli", &["base", "card", "figures", "measure", "show", "work", "desk", "synth"]),
 ];
 
 /// The stages, in order; each may use those before it.
@@ -188,9 +189,14 @@ fn every_dependency_has_its_reason_written_down() {
     let package = fs::read_to_string(root().join("Cargo.toml")).expect("the package's file");
     let package: toml::Table = package.parse().expect("it is TOML");
     let reasons = fs::read_to_string(root().join("DEVELOPERS.md")).expect("the notes");
-    let missing: Vec<&String> = ["dependencies", "dev-dependencies"]
-        .iter()
-        .filter_map(|part| package[*part].as_table())
+    let of_targets = package["target"].as_table().into_iter().flat_map(toml::Table::values);
+    let whole = toml::Value::Table(package.clone());
+    let missing: Vec<&String> = std::iter::once(&whole)
+        .chain(of_targets)
+        .flat_map(|part| {
+            ["dependencies", "dev-dependencies"].map(|kind| part.get(kind).and_then(toml::Value::as_table))
+        })
+        .flatten()
         .flat_map(toml::Table::keys)
         .filter(|name| !reasons.contains(name.as_str()))
         .collect();

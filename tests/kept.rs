@@ -153,6 +153,11 @@ fn files_that_a_command_names_itself_are_no_inputs_either() {
     ways += refused(&desk, "out/photos.jsonl", "the list", &["batch", "class", "--list", "@", "--out", "out"]);
     ways += refused(&desk, &record, "the mapping file", &["batch", "class", "--map", "@", "--out", "out"]);
     ways += refused(&desk, &overlay, "the photo", &["batch", "@", "--out", "out"]);
+    // What is stated of a photo lies there too.
+    let stated = record.replace("records", "stated");
+    fs::create_dir_all(desk.root.join("out/stated")).unwrap();
+    fs::write(desk.root.join(&stated), "{\"plies\":2}").unwrap();
+    ways += refused(&desk, &stated, "the mapping file", &["batch", "class", "--map", "@", "--out", "out"]);
     fs::create_dir_all(desk.root.join("marks/people")).unwrap();
     fs::copy(desk.root.join("roster.csv"), desk.root.join("marks/class.csv")).unwrap();
     let grade = ["grade", "class", "--target", "target.toml", "--roster", "@", "--out", "marks"];
@@ -168,6 +173,23 @@ fn files_that_a_command_names_itself_are_no_inputs_either() {
     assert!(ways >= 60, "{ways} ways");
     // What lies beside is no reason to refuse.
     assert!(matches!(desk.run(&["batch", "class", "--map", "map.csv", "--out", "out"]).status.code(), Some(0 | 1)));
+}
+
+#[test]
+fn what_comes_along_where_folders_are_put_together_is_no_input() {
+    let mut ways = 0;
+    for folder in ["stated", "records"] {
+        // Each in a place of its own: links to one must not stand for the other.
+        let desk = Desk::new();
+        assert!(matches!(desk.run(&["batch", "class", "--out", "part"]).status.code(), Some(0 | 1)));
+        let record = fs::read_dir(desk.root.join("part/records")).unwrap().next().unwrap().unwrap().file_name();
+        let brought = format!("both/{folder}/{}", record.to_str().unwrap());
+        fs::create_dir_all(desk.root.join("both").join(folder)).unwrap();
+        fs::copy(desk.root.join("map.csv"), desk.root.join(&brought)).unwrap();
+        ways +=
+            refused(&desk, &brought, "the mapping file", &["batch", "--merge", "part", "--map", "@", "--out", "both"]);
+    }
+    assert!(ways >= 20, "{ways} ways");
 }
 
 #[test]

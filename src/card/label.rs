@@ -189,7 +189,12 @@ fn checked(text: &str) -> Result<String, LabelError> {
 
 /// 64-bit FNV-1a. Source: RFC 9923, "The FNV Non-Cryptographic Hash Algorithm" (constants from memory).
 pub(crate) fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, b| (hash ^ u64::from(*b)).wrapping_mul(0x0000_0100_0000_01b3))
+    fnv1a_from(0xcbf2_9ce4_8422_2325, bytes)
+}
+
+/// The same, gone on with from the hash of what came before.
+pub(crate) fn fnv1a_from(hash: u64, bytes: &[u8]) -> u64 {
+    bytes.iter().fold(hash, |hash, b| (hash ^ u64::from(*b)).wrapping_mul(0x0000_0100_0000_01b3))
 }
 
 #[cfg(test)]

@@ -6,6 +6,8 @@ use clap::{Args as ClapArgs, Parser, Subcommand, ValueEnum};
 
 const EXAMPLES: &str = "\
 Examples:
+  strandrule
+      the desk: a page on this computer that does it all by hand
   strandrule measure yarn.jpg --summary
       the figures in plain words
   strandrule measure yarn.jpg --overlay seen.png > yarn.json
@@ -20,11 +22,11 @@ photos failed.";
 /// Measures yarn from a photo: how thick, how many wraps and twists to the inch, S or Z, at what angle, how many plies,
 /// how even. Every figure comes with its 95 % interval, or with the reason why the photo does not support one.
 #[derive(Debug, Parser)]
-#[command(name = "strandrule", version, after_help = EXAMPLES, max_term_width = 100, arg_required_else_help = true)]
+#[command(name = "strandrule", version, after_help = EXAMPLES, max_term_width = 100)]
 pub struct Args {
-    /// What to do.
+    /// What to do; without any, the desk is opened.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
     /// Say nothing on standard error but failures
     #[arg(long, short, global = true)]
     pub quiet: bool,
@@ -33,6 +35,8 @@ pub struct Args {
 /// The subcommands.
 #[derive(Debug, Subcommand)]
 pub enum Command {
+    /// Open the desk: photos to figures in the browser, without a command line
+    Desk(super::desk::DeskArgs),
     /// Measure the yarn in a photo
     Measure(Box<MeasureArgs>),
     /// Measure many photos: a class, a fleece

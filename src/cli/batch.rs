@@ -12,7 +12,6 @@ use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::outputs::Places;
 use super::settings::LookSettings;
-use crate::measure::photo::Photo;
 use crate::measure::pipeline::Params;
 use crate::show::{escape, json};
 use crate::work::batch::{self, Batch, BatchError, Grouping, Listed, Shard, Summary};
@@ -107,6 +106,7 @@ pub(super) fn run(args: &BatchArgs, console: &Console) -> Result<Outcome, Failur
     places.may_read("the list", args.list.as_deref().filter(|file| file.as_os_str() != "-"));
     places.writes("--out", &args.out);
     places.writes_own(batch::files_of(&args.out, &[]));
+    places.writes_own(batch::files_merged(&args.merge, &args.out));
     places.check()?;
     let (grouping, records, summary) = if args.merge.is_empty() {
         let photos = listed(args)?;
@@ -281,15 +281,14 @@ fn measure(
     if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos}/{len} photos, {eta} left{msg}") {
         bar.set_style(style);
     }
-    let ask = |photo: &mut Photo| settings.request_for(photo).map_err(|failure| failure.to_string());
     let work = Batch {
         out: &args.out,
-        ask: &ask,
-        options: format!("{:?}", args.look),
+        stated: &settings.stated,
         pictures: !args.no_pictures,
         params: Params::default(),
         limits: settings.limits,
         threads: threads(args),
+        wanted: &|| true,
     };
     let done = batch::measure_all(&work, &photos, &|_| bar.inc(1));
     bar.finish_and_clear();

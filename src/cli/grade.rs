@@ -11,11 +11,9 @@ use super::console::Console;
 use super::exit::{Failure, Outcome};
 use super::outputs::{Places, reads_reports};
 use crate::card::roster;
-use crate::show::{file, json};
-use crate::work::batch::Folder;
-use crate::work::grade::{self, CRITERION_KEYS, Class, Entry, Photo, Rubric, TARGET_KEYS};
+use crate::show::json;
+use crate::work::grade::{self, CRITERION_KEYS, Entry, TARGET_KEYS};
 use crate::work::keys::Key;
-use crate::work::saved;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -121,7 +119,7 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     places.reads("the target", target);
     places.may_read("the roster", args.roster.as_deref());
     places.may_read("the mapping file", args.map.as_deref());
-    let like = like(target)?;
+    let like = grade::like_of(target).map_err(Failure::Input)?;
     if let Some(like) = &like {
         reads_reports(&mut places, std::slice::from_ref(like));
     }
@@ -129,24 +127,16 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     places.writes_own(["class.csv", "class.html"].map(|name| out.join(name)));
     places.writes_own_in(&out.join("people"), "html");
     places.check()?;
-    let rubric = rubric(target, like.as_deref())?;
+    let rubric = grade::read_target(target).map_err(Failure::Input)?;
     let rows = args.roster.as_deref().map(labels).transpose()?;
     let map = args.map.as_deref().map(|file| grouping_of(Some(file), Group::Label)).transpose()?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
     if let Some(map) = &map {
         tell_unknown(map, &folder.records, args.map.as_deref(), console);
     }
-    let mut photos = Vec::with_capacity(folder.records.len());
-    for record in &folder.records {
-        photos.push(Photo {
-            name: record.photo.clone(),
-            report: folder.report(record)?.map(without_profiles),
-            failure: record.failure.clone(),
-            mapped: map.as_ref().and_then(|m| m.mapped(&record.photo)),
-        });
-    }
+    let photos = grade::photos_of(&folder, map.as_ref())?;
     let class = grade::gather(rows.as_deref(), photos, &rubric);
-    write(out, &class, &rubric, &folder)?;
+    grade::write(out, &class, &rubric, &folder)?;
     let marked = class.marked();
     let done = Done {
         people: class.entries.len(),
@@ -168,51 +158,8 @@ pub(super) fn run(args: &GradeArgs, console: &Console) -> Result<Outcome, Failur
     })
 }
 
-/// Marks need no profiles, and a class has many.
-fn without_profiles(mut report: crate::figures::Report) -> crate::figures::Report {
-    for strand in &mut report.strands {
-        let mean = crate::base::stats::mean(&strand.profile.width_mm);
-        strand.profile = crate::figures::report::Profile { width_mm: mean.into_iter().collect(), ..Default::default() };
-    }
-    report
-}
-
-fn write(out: &Path, class: &Class, rubric: &Rubric, folder: &Folder) -> Result<(), Failure> {
-    let people = out.join("people");
-    std::fs::create_dir_all(&people)
-        .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", people.display())))?;
-    for entry in &class.entries {
-        let first = entry.photos.first().and_then(|name| folder.records.iter().find(|r| r.photo == *name));
-        let shown = first.map(|record| folder.shown(record)).unwrap_or_default();
-        let page = grade::person_page(entry, rubric, shown.strand.as_deref(), shown.overlay.as_deref());
-        file::write(&people.join(grade::file_name(entry)), page.as_bytes())?;
-    }
-    let table = grade::csv(class, rubric).map_err(|e| Failure::Output(e.to_string()))?;
-    file::write(&out.join("class.csv"), &table)?;
-    file::write(&out.join("class.html"), grade::class_page(class, rubric).as_bytes())?;
-    Ok(())
-}
-
 fn read(file: &Path) -> Result<Vec<u8>, Failure> {
     std::fs::read(file).map_err(|e| Failure::Input(format!("{}: cannot be read: {e}", file.display())))
-}
-
-fn text_of(target: &Path) -> Result<String, Failure> {
-    String::from_utf8(read(target)?)
-        .map_err(|_not_utf8| Failure::Input(format!("{}: it is not UTF-8 text", target.display())))
-}
-
-/// The saved report that a target wants to be matched, beside it.
-fn like(target: &Path) -> Result<Option<PathBuf>, Failure> {
-    let name = Rubric::like(&text_of(target)?).map_err(|e| Failure::Input(format!("{}: {e}", target.display())))?;
-    Ok(name.map(|name| target.parent().unwrap_or(Path::new(".")).join(name)))
-}
-
-fn rubric(target: &Path, like: Option<&Path>) -> Result<Rubric, Failure> {
-    let like = like.map(saved::read_reports).transpose()?;
-    let like = like.and_then(|reports| crate::work::pool::pool_reports(&reports)).map(|p| p.sample);
-    Rubric::from_toml(&text_of(target)?, like.as_ref())
-        .map_err(|e| Failure::Input(format!("{}: {e}", target.display())))
 }
 
 fn labels(file: &Path) -> Result<Vec<crate::card::label::Label>, Failure> {

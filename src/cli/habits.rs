@@ -134,6 +134,7 @@ impl Habits {
             Command::Grade(args) => self.fill_look(&mut args.look),
             Command::Portfolio(args) => self.fill_look(&mut args.look),
             Command::Card(args) => args.paper = args.paper.or(self.paper),
+            Command::Desk(args) => args.habits = *self,
             Command::Compare(_)
             | Command::Skein(_)
             | Command::Plan(_)
@@ -160,7 +161,12 @@ impl Habits {
 pub fn matter_to(command: &Command) -> bool {
     matches!(
         command,
-        Command::Measure(_) | Command::Batch(_) | Command::Grade(_) | Command::Portfolio(_) | Command::Card(_)
+        Command::Measure(_)
+            | Command::Batch(_)
+            | Command::Grade(_)
+            | Command::Portfolio(_)
+            | Command::Card(_)
+            | Command::Desk(_)
     )
 }
 

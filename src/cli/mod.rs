@@ -10,6 +10,7 @@ mod compare;
 mod config;
 pub mod console;
 mod demo;
+mod desk;
 pub mod exit;
 mod grade;
 pub mod habits;
@@ -39,7 +40,9 @@ pub fn run() -> std::process::ExitCode {
     let console = Console::new(args.quiet);
     outlive_file_limits();
     start_threads();
-    exit::code(dispatch(args.command, &console), &console)
+    // Who starts the program by a double click says nothing, and wants the page.
+    let command = args.command.unwrap_or_else(|| Command::Desk(Default::default()));
+    exit::code(dispatch(command, &console), &console)
 }
 
 /// A file that grows beyond the limit on sizes is to be a failure like a full disk's. Left to itself the system ends the
@@ -88,5 +91,6 @@ fn dispatch(mut command: Command, console: &Console) -> Result<Outcome, Failure>
         Command::Man(args) => shell::man(&args, console),
         Command::Config(args) => config::run(&args, console),
         Command::Demo(args) => demo::run(&args, console),
+        Command::Desk(args) => desk::run(args, console),
     }
 }

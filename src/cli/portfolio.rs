@@ -1,6 +1,5 @@
 //! `portfolio`: a page for each sample, and an index.
 
-use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use clap::Args;
@@ -9,14 +8,8 @@ use super::args::LookArgs;
 use super::batch::{Group, grouping_of, measured_folder, some_of, tell_unknown};
 use super::console::Console;
 use super::exit::{Failure, Outcome};
-use super::outputs::{Places, entries, has_ending};
-use crate::show::file;
-use crate::work::batch::{Folder, Record};
-use crate::work::pool::pool_reports;
-use crate::work::portfolio::{NOTE_KEYS, Notes, Piece, index_page, page_name, sample_page};
-
-/// Largest notes file, bytes.
-const MAX_NOTES: u64 = 256 << 10;
+use super::outputs::{Places, has_ending};
+use crate::work::portfolio::{self, NOTE_KEYS, PortfolioError};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -88,43 +81,18 @@ pub(super) fn run(args: &PortfolioArgs, console: &Console) -> Result<Outcome, Fa
     places.check()?;
     let grouping = grouping_of(args.map.as_deref(), args.group)?;
     let folder = measured_folder(place, &out.join("measured"), &args.look, places, console)?;
-    std::fs::create_dir_all(out)
-        .map_err(|e| Failure::Output(format!("{}: cannot be made: {e}; choose another folder", out.display())))?;
-    let mut groups: BTreeMap<String, Vec<&Record>> = BTreeMap::new();
-    for record in folder.records.iter().filter(|r| r.failure.is_none()) {
-        // A photo that bears no label is a sample of its own.
-        groups.entry(grouping.sample_of(record).unwrap_or_else(|| record.photo.clone())).or_default().push(record);
-    }
     tell_unknown(&grouping, &folder.records, args.map.as_deref(), console);
-    let (mut index, mut pages, mut taken) = (Vec::new(), Vec::new(), BTreeSet::new());
-    let mut read = BTreeSet::new();
-    for (name, records) in groups {
-        let Some(mut piece) = piece(&folder, name, &records, notes, &mut read)? else { continue };
-        let page = page_name(&piece.name, &mut taken);
-        file::write(&out.join(&page), sample_page(&piece).as_bytes())?;
-        // The index needs the small pictures and the figures only.
-        piece.reports.clear();
-        piece.shown.overlay = None;
-        index.push(piece);
-        pages.push(page);
-    }
-    file::write(&out.join("index.html"), index_page(&args.title, &index, &pages).as_bytes())?;
-    let unread: Vec<String> = entries(notes)
-        .filter(|path| has_ending(path, "toml") && !read.contains(path))
-        .map(|path| path.file_name().unwrap_or_default().to_string_lossy().into_owned())
-        .collect::<BTreeSet<String>>()
-        .into_iter()
-        .collect();
-    if !unread.is_empty() {
+    let written = portfolio::write(&folder, &grouping, notes, &args.title, out)?;
+    if !written.unread.is_empty() {
         console.complain(&format!(
             "{}: belongs to no photo and no sample here; call notes like the photo (NAME.toml beside NAME.jpg) or like the sample",
-            some_of(&unread)
+            some_of(&written.unread)
         ));
     }
     let failed = folder.records.iter().filter(|r| r.failure.is_some()).count();
     console.result(format!("{}\n", out.join("index.html").display()).as_bytes())?;
-    console.say(&format!("{} samples, {failed} photos failed", index.len()));
-    Ok(match (failed, index.is_empty()) {
+    console.say(&format!("{} samples, {failed} photos failed", written.samples));
+    Ok(match (failed, written.samples == 0) {
         (1.., _) => Outcome::SomePhotosFailed,
         (0, true) => Outcome::NothingAnswered,
         (0, false) => Outcome::Answered,
@@ -140,44 +108,12 @@ fn notes_below(folder: &Path) -> Result<Vec<PathBuf>, Failure> {
     Ok(files.filter(|path| has_ending(path, "toml")).collect())
 }
 
-/// One sample with its photos, pictures and notes.
-fn piece(
-    folder: &Folder,
-    name: String,
-    records: &[&Record],
-    notes: &Path,
-    read: &mut BTreeSet<PathBuf>,
-) -> Result<Option<Piece>, Failure> {
-    let mut reports = Vec::with_capacity(records.len());
-    for record in records {
-        reports.extend(folder.report(record)?);
-    }
-    let Some(pooled) = pool_reports(&reports) else { return Ok(None) };
-    let shown = records.first().map(|r| folder.shown(r)).unwrap_or_default();
-    let mut found = Notes::default();
-    let own = safe_name(&name).map(|n| notes.join(format!("{n}.toml")));
-    let beside = records.iter().map(|r| notes.join(&r.photo).with_extension("toml"));
-    for path in own.into_iter().chain(beside) {
-        if path.is_file() {
-            // Notes of a sample's second photo are known, though the first ones are shown.
-            if read.insert(path.clone()) && found == Notes::default() {
-                found = read_notes(&path)?;
-            }
+impl From<PortfolioError> for Failure {
+    fn from(error: PortfolioError) -> Self {
+        match error {
+            PortfolioError::Saved(error) => error.into(),
+            PortfolioError::Notes { .. } => Self::Input(error.to_string()),
+            other => Self::Output(other.to_string()),
         }
     }
-    Ok(Some(Piece { name, reports, pooled, shown, notes: found }))
-}
-
-/// A sample's name as a file name, where it can be one.
-fn safe_name(name: &str) -> Option<&str> {
-    (!name.contains(['/', '\\']) && name != "." && name != "..").then_some(name)
-}
-
-fn read_notes(path: &Path) -> Result<Notes, Failure> {
-    let wrong = |e: &dyn std::fmt::Display| Failure::Input(format!("{}: {e}", path.display()));
-    if std::fs::metadata(path).map_err(|e| wrong(&e))?.len() > MAX_NOTES {
-        return Err(wrong(&"is larger than 256 kB; shorten it"));
-    }
-    let text = std::fs::read_to_string(path).map_err(|e| wrong(&e))?;
-    Notes::from_toml(&text).map_err(|e| wrong(&e))
 }

@@ -1,22 +1,22 @@
 //! What is meant: complete and checked. Nothing below this knows the parser or its strings.
 
-use super::args::{LimitArgs, LookArgs, Unit};
+use super::args::{self, LimitArgs, LookArgs};
 use super::exit::Failure;
-use crate::base::geometry::{Point, Region};
 use crate::base::units::MM_PER_INCH;
 use crate::measure::photo::{Limits, Photo};
 use crate::measure::pipeline::Request;
-use crate::measure::scale::{RulerUnit, ScaleRequest, StatedScale};
-use crate::measure::strand::StrandRequest;
-use crate::measure::twist::TwistRequest;
 use crate::show::columns::PX_PER_MM;
+use crate::work::stated::{
+    DOTS_PER_INCH, Dpi, FOCAL_35MM_MM, LEAST_DISTANCE_PX, LEAST_REGION_PX, PRINT_FACTOR, Stated, TwoPoints, Unit,
+};
 
-/// A stated scale, some of which only the photo completes.
-#[derive(Debug, Clone, Copy, PartialEq)]
-enum Stated {
-    Complete(StatedScale),
-    /// The resolution that the file carries.
-    AsWrittenInFile,
+impl From<args::Unit> for Unit {
+    fn from(unit: args::Unit) -> Self {
+        match unit {
+            args::Unit::Mm => Self::Mm,
+            args::Unit::Inch => Self::Inch,
+        }
+    }
 }
 
 /// What a person stated about photos, checked.
@@ -24,18 +24,8 @@ enum Stated {
 pub struct LookSettings {
     /// Bounds on memory and time.
     pub limits: Limits,
-    stated: Option<Stated>,
-    focal_35mm: FocalLength,
-    request: Request,
-}
-
-/// What is known of the camera's focal length on 35 mm film beside the photo, mm.
-#[derive(Debug, Clone, Copy)]
-struct FocalLength {
-    /// Believed more than the photo.
-    stated: Option<f64>,
-    /// Taken where the photo is silent.
-    usual: Option<f64>,
+    /// About the photos.
+    pub stated: Stated,
 }
 
 impl LookSettings {
@@ -44,28 +34,25 @@ impl LookSettings {
     /// # Errors
     /// [`Failure::Usage`] naming the option.
     pub fn new(args: &LookArgs) -> Result<Self, Failure> {
-        let stated = match (&args.points, &args.distance, &args.dpi) {
-            (Some(points), Some(distance), _) => Some(Stated::Complete(two_points(points, distance)?)),
-            (_, _, Some(dpi)) if dpi.eq_ignore_ascii_case("file") => Some(Stated::AsWrittenInFile),
-            (_, _, Some(dpi)) => Some(Stated::Complete(StatedScale::DotsPerInch(dots_per_inch(dpi)?))),
-            _ => None,
+        let (points, dpi) = match (&args.points, &args.distance, &args.dpi) {
+            (Some(points), Some(distance), _) => (Some(two_points(points, distance)?), None),
+            (_, _, Some(dpi)) if dpi.eq_ignore_ascii_case("file") => (None, Some(Dpi::AsWrittenInFile)),
+            (_, _, Some(dpi)) => (None, Some(Dpi::Is(dots_per_inch(dpi)?))),
+            _ => (None, None),
         };
-        let unit = args.unit.map(|unit| match unit {
-            Unit::Mm => RulerUnit::Mm,
-            Unit::Inch => RulerUnit::Inch,
-        });
-        let region = args.region.as_deref().map(region).transpose()?;
         Ok(Self {
             limits: limits(&args.limits)?,
-            stated,
-            focal_35mm: FocalLength {
-                stated: args.focal_35mm.map(focal_35mm).transpose()?,
-                usual: args.usual_focal_35mm,
-            },
-            request: Request {
-                scale: ScaleRequest { stated: None, ruler: args.ruler, unit, print_factor: print_factor(args)? },
-                strand: StrandRequest { strand: args.strand, region },
-                twist: TwistRequest { plies: args.plies },
+            stated: Stated {
+                strand: args.strand,
+                region: args.region.as_deref().map(region).transpose()?,
+                plies: args.plies,
+                ruler: args.ruler,
+                unit: args.unit.map(Unit::from),
+                points,
+                dpi,
+                print_factor: print_factor(args)?,
+                focal_35mm_mm: args.focal_35mm.map(focal_35mm).transpose()?,
+                usual_focal_35mm_mm: args.usual_focal_35mm,
                 label: args.label.clone(),
             },
         })
@@ -76,27 +63,7 @@ impl LookSettings {
     /// # Errors
     /// [`Failure::Input`] where `--dpi file` was asked and the file carries no resolution, or `--region` lies outside.
     pub fn request_for(&self, photo: &mut Photo) -> Result<Request, Failure> {
-        let focal = self.focal_35mm.stated.or(photo.camera.focal_35mm_mm).or(self.focal_35mm.usual);
-        photo.camera.focal_35mm_mm = focal;
-        let mut request = self.request.clone();
-        request.scale.stated = match self.stated {
-            Some(Stated::Complete(stated)) => Some(stated),
-            Some(Stated::AsWrittenInFile) => {
-                let dpi = photo.camera.written_dpi.ok_or_else(|| {
-                    Failure::Input(format!("{}: carries no resolution; state it, as in --dpi 1200", photo.name))
-                })?;
-                Some(StatedScale::DotsPerInch(dpi))
-            }
-            None => None,
-        };
-        let (width, height) = (photo.rgb.width() as f64, photo.rgb.height() as f64);
-        if request.strand.region.is_some_and(|r| r.min.x >= width || r.min.y >= height) {
-            return Err(Failure::Input(format!(
-                "{}: --region lies outside this picture of {width} x {height} px",
-                photo.name
-            )));
-        }
-        Ok(request)
+        self.stated.request_for(photo).map_err(Failure::Input)
     }
 }
 
@@ -138,31 +105,29 @@ fn four(option: &str, given: &str, wanted: &str) -> Result<[f64; 4], Failure> {
     <[f64; 4]>::try_from(numbers).ok().filter(|_| commas == 3).ok_or_else(|| usage(option, given, wanted))
 }
 
-fn region(given: &str) -> Result<Region, Failure> {
+fn region(given: &str) -> Result<[f64; 4], Failure> {
     let wanted = "give left, top, width and height in pixels, as in --region 400,900,2400,600";
     let [x, y, w, h] = four("--region", given, wanted)?;
-    // Narrower than this no edge of yarn has ground on both sides.
-    if x < 0.0 || y < 0.0 || w < 8.0 || h < 8.0 {
+    if x < 0.0 || y < 0.0 || w < LEAST_REGION_PX || h < LEAST_REGION_PX {
         return Err(usage("--region", given, wanted));
     }
-    Ok(Region { min: Point::new(x, y), max: Point::new(x + w - 1.0, y + h - 1.0) })
+    Ok([x, y, w, h])
 }
 
-fn two_points(points: &str, distance: &str) -> Result<StatedScale, Failure> {
+fn two_points(points: &str, distance: &str) -> Result<TwoPoints, Failure> {
     let wanted = "give two different points in pixels, as in --points 312,410,2890,422";
     let [x1, y1, x2, y2] = four("--points", points, wanted)?;
-    let (from, to) = (Point::new(x1, y1), Point::new(x2, y2));
-    if from.distance(to) < 1.0 {
+    let stated = TwoPoints { from: [x1, y1], to: [x2, y2], distance_mm: length_mm(distance)? };
+    if stated.apart_px() < LEAST_DISTANCE_PX {
         return Err(usage("--points", points, wanted));
     }
-    let distance_mm = length_mm(distance)?;
     let [low, high] = PX_PER_MM;
-    let scale = from.distance(to) / distance_mm;
+    let scale = stated.apart_px() / stated.distance_mm;
     if !(low..=high).contains(&scale) {
         let problem = format!("the points would lie {scale:.2e} px apart for a millimetre; look at both again");
         return Err(usage("--distance", distance, &problem));
     }
-    Ok(StatedScale::TwoPoints { from, to, distance_mm })
+    Ok(stated)
 }
 
 /// A positive length with its unit, in mm.
@@ -181,10 +146,8 @@ fn length_mm(given: &str) -> Result<f64, Failure> {
         .ok_or_else(|| usage("--distance", given, "give a length such as 50mm or 2in"))
 }
 
-/// Print scales that a printer's driver makes by mistake lie between 0.7 (two pages on one sheet, A4 to A5: 1/sqrt 2, ISO
-/// 216) and 1.42 (A5 to A4: sqrt 2); anything beyond is a slip of the pen.
 fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
-    let sane = |factor: &f64| (0.70..=1.42).contains(factor);
+    let sane = |factor: &f64| PRINT_FACTOR.contains(factor);
     if let Some(mm) = args.printed_length {
         let factor = Some(mm / 100.0).filter(sane);
         let problem =
@@ -200,10 +163,9 @@ fn print_factor(args: &LookArgs) -> Result<Option<f64>, Failure> {
     factor.filter(sane).map(Some).ok_or_else(|| usage("--print-scale", given, problem))
 }
 
-/// What lenses have; the same bounds as for what a photo says.
 fn focal_35mm(mm: f64) -> Result<f64, Failure> {
     let wanted = "give millimetres on 35 mm film, 1 to 2000, as phones' data sheets say it: 26";
-    Some(mm).filter(|mm| (1.0..=2000.0).contains(mm)).ok_or_else(|| usage("--focal-35mm", &mm.to_string(), wanted))
+    Some(mm).filter(|mm| FOCAL_35MM_MM.contains(mm)).ok_or_else(|| usage("--focal-35mm", &mm.to_string(), wanted))
 }
 
 fn dots_per_inch(given: &str) -> Result<f64, Failure> {
@@ -211,8 +173,7 @@ fn dots_per_inch(given: &str) -> Result<f64, Failure> {
         .trim()
         .parse::<f64>()
         .ok()
-        // A picture coarser than 10 or finer than 100 000 dots per inch shows no yarn.
-        .filter(|dpi| (10.0..=100_000.0).contains(dpi))
+        .filter(|dpi| DOTS_PER_INCH.contains(dpi))
         .ok_or_else(|| usage("--dpi", given, "give dots per inch, 10 to 100000, or `file`"))
 }
 
@@ -253,7 +214,7 @@ mod tests {
     #[test]
     fn a_region_is_left_top_width_height() {
         let r = region("400, 900,2400,600").unwrap();
-        assert_eq!((r.min.x, r.min.y, r.max.x, r.max.y), (400.0, 900.0, 2799.0, 1499.0));
+        assert_eq!(r, [400.0, 900.0, 2400.0, 600.0]);
         for text in ["", "1,2,3", "1,2,300,400,5", "a,b,c,d", "-1,0,100,100", "0,0,7,100", "0,0,nan,100", "1,,20,30,40"]
         {
             assert!(region(text).is_err(), "{text}");

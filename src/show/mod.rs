@@ -9,4 +9,5 @@ pub mod file;
 pub mod json;
 pub mod overlay;
 pub mod page;
+pub mod plain;
 pub mod summary;

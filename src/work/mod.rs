@@ -12,6 +12,7 @@ pub mod pool;
 pub mod portfolio;
 pub mod saved;
 pub mod skein;
+pub mod stated;
 
 #[cfg(test)]
 pub(crate) mod testing;

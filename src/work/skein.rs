@@ -12,6 +12,7 @@ use super::pool::{self, Reading, pool_reports};
 use crate::base::stats;
 use crate::figures::quantity::{COVERAGE_FACTOR_95, Component, Sourced};
 use crate::figures::{Method, Quantity, Reason, Report};
+use crate::show::plain::evenness_called;
 
 /// The schema word of a skein check.
 pub const SKEIN_SCHEMA: &str = "strandrule-skein-1";
@@ -220,12 +221,7 @@ fn sentences(check: &SkeinCheck, shared_percent: f64) -> Vec<String> {
     let mut all = Vec::new();
     let range = |q: &Quantity<f64>| q.value().copied().zip(q.interval95());
     if let Some((cv, [low, high])) = range(&check.within_pass_cv_percent) {
-        // From memory: handspun 10 to 25 %, machine-spun worsted 6 to 10 %.
-        let called = match cv {
-            cv if cv < 10.0 => "as even as machine-spun worsted (6 to 10 %)",
-            cv if cv <= 25.0 => "ordinary for handspun (10 to 25 %)",
-            _ => "uneven, more than is ordinary for handspun (10 to 25 %)",
-        };
+        let called = evenness_called(cv);
         all.push(format!("Along a pass the thickness varies by {cv:.0} % ({low:.0} to {high:.0}): {called}."));
     }
     let more = |q: &Quantity<f64>, what: &str| match range(q) {

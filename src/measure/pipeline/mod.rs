@@ -8,6 +8,8 @@ mod profile;
 mod readings;
 mod turns;
 
+use std::convert::Infallible;
+
 use super::photo::Photo;
 use super::scale::{self, Scale, ScaleFound, ScaleParams, ScaleRequest};
 use super::strand::{self, StrandParams, StrandRequest, Strands};
@@ -64,13 +66,32 @@ pub struct Measured {
 /// Measures one photo: all stages, once, in order.
 #[must_use]
 pub fn measure(photo: &Photo, request: &Request, params: &Params) -> Measured {
+    match measure_unless(photo, request, params, &|| Ok::<(), Infallible>(())) {
+        Ok(measured) => measured,
+        Err(never) => match never {},
+    }
+}
+
+/// The same; before each stage after the first it asks whether to go on.
+///
+/// # Errors
+/// What `go_on` answers.
+pub fn measure_unless<E>(
+    photo: &Photo,
+    request: &Request,
+    params: &Params,
+    go_on: &dyn Fn() -> Result<(), E>,
+) -> Result<Measured, E> {
     let scale = scale::find_scale(photo, &request.scale, &params.scale);
+    go_on()?;
     let mut strands = strand::find_strands(photo, &scale, &request.strand, &params.strand);
     coarse::widen(&mut strands, photo);
+    go_on()?;
     let twist = twist::read_twist(&strands, &request.twist, &params.twist);
+    go_on()?;
     let evidence = Evidence { scale, strands, twist };
     let report = report(photo, request, &evidence);
-    Measured { report, evidence }
+    Ok(Measured { report, evidence })
 }
 
 /// The figures that the evidence supports.

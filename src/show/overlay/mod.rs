@@ -7,11 +7,14 @@
 mod marks;
 mod paint;
 pub mod palette;
+mod sketch;
 mod strips;
 #[cfg(test)]
 mod tests;
 
 use fast_image_resize as resize;
+
+pub use self::sketch::{At, MarkShown, PieceShown, RulerShown, Sketch, sketch};
 
 use self::marks::{Mark, Shape};
 use self::paint::{Canvas, Place};

@@ -116,6 +116,28 @@ impl Meaning {
         Self::Stated,
     ];
 
+    /// Its name on pages, in lower case with hyphens.
+    #[must_use]
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Edge => "edge",
+            Self::CentreLine => "centre-line",
+            Self::TwistLine => "twist-line",
+            Self::Crest => "crest",
+            Self::Wrap => "wrap",
+            Self::Fault => "fault",
+            Self::Kink => "kink",
+            Self::LeftOut => "left-out",
+            Self::OtherPiece => "other-piece",
+            Self::Refused => "refused",
+            Self::Tick => "tick",
+            Self::OddTick => "odd-tick",
+            Self::OtherRuler => "other-ruler",
+            Self::Card => "card",
+            Self::Stated => "stated",
+        }
+    }
+
     /// Its look.
     #[must_use]
     pub fn look(self) -> Look {

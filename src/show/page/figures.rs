@@ -1,8 +1,8 @@
 //! Figures on a page: the three that are asked first, the whole table, and what to do about what is missing.
 
-use std::fmt::Write;
+use maud::{Markup, html};
 
-use super::{capital, own};
+use super::{capital, own, scrolled};
 use crate::figures::report::Sample;
 use crate::figures::{Balance, Quantity, Reason, Warning};
 
@@ -16,7 +16,7 @@ fn digits(low: f64, high: f64) -> usize {
 }
 
 /// A probability in words; nothing is certain.
-fn sure(probability: f64) -> String {
+pub(in crate::show) fn sure(probability: f64) -> String {
     if probability > 0.99 { "more than 99 % sure".to_owned() } else { format!("{:.0} % sure", 100.0 * probability) }
 }
 
@@ -30,29 +30,44 @@ pub(super) fn fixed(value: f64, n: usize) -> String {
 }
 
 /// A number and its interval, as far as the interval supports digits.
-fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
+pub(in crate::show) fn number(quantity: &Quantity<f64>) -> Option<(String, String)> {
     let value = *quantity.value()?;
     let [low, high] = quantity.interval95()?;
     let n = digits(low, high);
     Some((fixed(value, n), format!("{} to {}", fixed(low, n), fixed(high, n))))
 }
 
-fn tile(name: &str, quantity: &Quantity<f64>, unit: &str, also: &str) -> String {
-    match number(quantity) {
-        Some((value, range)) => format!(
-            "<div><dt>{name}</dt><dd>{value}{unit}<small>{range}{unit}</small>{}</dd></div>",
-            if also.is_empty() { String::new() } else { format!("<small>{also}</small>") }
-        ),
-        None => {
-            let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
-            format!("<div><dt>{name}</dt><dd class=\"none\">not answered<small>{why}</small></dd></div>")
+fn tile(name: &str, quantity: &Quantity<f64>, unit: &str, also: &str) -> Markup {
+    html! {
+        div {
+            dt { (name) }
+            @if let Some((value, range)) = number(quantity) {
+                dd {
+                    (value) (unit)
+                    small { (range) (unit) }
+                    @if !also.is_empty() { small { (also) } }
+                }
+            } @else {
+                dd class="none" {
+                    "not answered"
+                    small { (quantity.reason().map(|r| own(&r.message())).unwrap_or_default()) }
+                }
+            }
         }
+    }
+}
+
+/// The probability that an answer carries.
+fn probability<T>(quantity: &Quantity<T>) -> Option<f64> {
+    match quantity {
+        Quantity::Measured { probability, .. } => *probability,
+        Quantity::Unanswered(_) => None,
     }
 }
 
 /// The figures that are asked first: thickness, twist, kind, evenness.
 #[must_use]
-pub fn lead(sample: &Sample) -> String {
+pub fn lead(sample: &Sample) -> Markup {
     let wraps = number(&sample.wraps_per_inch).map(|(v, _)| format!("{v} wraps per inch")).unwrap_or_default();
     let angle = number(&sample.twist_angle_deg).map(|(v, r)| format!("at {v}° ({r})")).unwrap_or_default();
     let plies = match sample.plies.value() {
@@ -64,27 +79,28 @@ pub fn lead(sample: &Sample) -> String {
         Some(d) => format!("{d:?} twist"),
         None => "direction not told".to_owned(),
     };
-    let told = |name: &str, p: Option<f64>| p.map(|p| format!("<small>{name} {}</small>", sure(p))).unwrap_or_default();
-    let probability = |q: &Quantity<u32>| match q {
-        Quantity::Measured { probability, .. } => *probability,
-        Quantity::Unanswered(_) => None,
-    };
-    let of_direction = match &sample.twist_direction {
-        Quantity::Measured { probability, .. } => *probability,
-        Quantity::Unanswered(_) => None,
-    };
-    let sure = format!("{}{}", told("plies", probability(&sample.plies)), told("direction", of_direction));
-    format!(
-        "<dl class=\"lead\"><div><dt>Kind</dt><dd>{plies}, {direction}{sure}</dd></div>{}{}{}</dl>",
-        tile("Thickness", &sample.diameter_mm, " mm", &wraps),
-        tile("Twist", &sample.twists_per_inch, " turns/in", &angle),
-        tile("Unevenness of thickness", &sample.evenness.diameter_cv_percent, " %", "0 % is perfectly even"),
-    )
+    let told = [("plies", probability(&sample.plies)), ("direction", probability(&sample.twist_direction))];
+    html! {
+        dl class="lead" {
+            div {
+                dt { "Kind" }
+                dd {
+                    (plies) ", " (direction)
+                    @for (name, p) in told.iter().filter_map(|(name, p)| Some((name, (*p)?))) {
+                        small { (name) " " (sure(p)) }
+                    }
+                }
+            }
+            (tile("Thickness", &sample.diameter_mm, " mm", &wraps))
+            (tile("Twist", &sample.twists_per_inch, " turns/in", &angle))
+            (tile("Unevenness of thickness", &sample.evenness.diameter_cv_percent, " %", "0 % is perfectly even"))
+        }
+    }
 }
 
 /// Every figure with its interval, or why there is none.
 #[must_use]
-pub fn figures_table(sample: &Sample) -> String {
+pub fn figures_table(sample: &Sample) -> Markup {
     let balance = Balance::of_fibres(&sample.fibre_angle_deg).map(|b| format!(": {}", b.word())).unwrap_or_default();
     let fibres = format!("Angle of the surface fibres (0: along the yarn){balance}");
     let rows: [(&str, &str, &Quantity<f64>); 14] = [
@@ -103,54 +119,63 @@ pub fn figures_table(sample: &Sample) -> String {
         ("Hairiness (cover of hairs per diameter)", "", &sample.hairiness),
         ("Kinks per metre", "", &sample.kinks),
     ];
-    let mut out = String::from(
-        "<section class=\"scroll\" tabindex=\"0\" aria-label=\"All figures\"><table><caption>All figures. Where one is missing, the reason stands in its place.</caption>\
-         <thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Value</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
-    );
-    let mut before = String::new();
-    for (name, unit, quantity) in rows {
-        let why = quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
-        // Writing to a string cannot fail.
-        let _ = match number(quantity) {
-            Some((value, range)) => write!(
-                out,
-                "<tr><th scope=\"row\">{name}</th><td class=\"r\">{value}{unit}</td><td>{range}{unit}</td></tr>"
-            ),
-            None => {
-                let said = if why == before { "as above" } else { &why };
-                write!(
-                    out,
-                    "<tr><th scope=\"row\">{name}</th><td class=\"r\">none</td><td class=\"why\">{said}</td></tr>"
-                )
+    let why = |quantity: &Quantity<f64>| quantity.reason().map(|r| own(&r.message())).unwrap_or_default();
+    // A reason is told where it first stands.
+    let before = std::iter::once(None).chain(rows.iter().map(|(.., q)| Some(why(q))));
+    let table = html! {
+        table {
+            caption { "All figures. Where one is missing, the reason stands in its place." }
+            thead {
+                tr {
+                    th scope="col" { "Figure" }
+                    th scope="col" class="r" { "Value" }
+                    th scope="col" { "95\u{a0}% interval" }
+                }
             }
-        };
-        before = why;
+            tbody {
+                @for ((name, unit, quantity), before) in rows.iter().zip(before) {
+                    tr {
+                        th scope="row" { (name) }
+                        @if let Some((value, range)) = number(quantity) {
+                            td class="r" { (value) (unit) }
+                            td { (range) (unit) }
+                        } @else {
+                            @let why = why(quantity);
+                            td class="r" { "none" }
+                            td class="why" { @if before.as_ref() == Some(&why) { "as above" } @else { (why) } }
+                        }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        (scrolled("All figures", &table))
+        @if !sample.weight_categories.is_empty() { (categories(sample)) }
     }
-    out.push_str("</tbody></table></section>");
-    if !sample.weight_categories.is_empty() {
-        out.push_str(&categories(sample));
-    }
-    out
 }
 
 /// The weight categories, grouped by what is meant by wraps.
-fn categories(sample: &Sample) -> String {
+fn categories(sample: &Sample) -> Markup {
     let mut meanings: Vec<&str> = Vec::new();
     for category in &sample.weight_categories {
         if !meanings.contains(&category.meaning.as_str()) {
             meanings.push(&category.meaning);
         }
     }
-    let mut out = String::from(
-        "<h3>Yarn weight, as charts call it</h3><p>Charts overlap and do not agree on what a wrap is, so all that fit are named.</p><ul class=\"said\">",
-    );
-    for meaning in meanings {
-        let names: Vec<String> =
-            sample.weight_categories.iter().filter(|c| c.meaning == meaning).map(|c| own(&c.name)).collect();
-        let _ = write!(out, "<li><strong>{}</strong>: {}</li>", names.join(", "), own(meaning));
+    let names = |meaning: &str| {
+        let these = sample.weight_categories.iter().filter(|c| c.meaning == meaning);
+        these.map(|c| own(&c.name)).collect::<Vec<_>>().join(", ")
+    };
+    html! {
+        h3 { "Yarn weight, as charts call it" }
+        p { "Charts overlap and do not agree on what a wrap is, so all that fit are named." }
+        ul class="said" {
+            @for meaning in meanings {
+                li { strong { (names(meaning)) } ": " (own(meaning)) }
+            }
+        }
     }
-    out.push_str("</ul>");
-    out
 }
 
 /// Figures that one reason is told for by name; with more, the whole photo is meant.
@@ -158,7 +183,7 @@ const NAMED: usize = 4;
 
 /// What to do: each different reason and warning once, in plain words, with the figures that it keeps back.
 #[must_use]
-pub fn advice(sample: &Sample, warnings: &[Warning]) -> String {
+pub fn advice(sample: &Sample, warnings: &[Warning]) -> Markup {
     let mut said: Vec<(Vec<&str>, String)> = Vec::new();
     for warning in warnings {
         if !said.iter().any(|(_, message)| *message == warning.message) {
@@ -192,20 +217,21 @@ pub fn advice(sample: &Sample, warnings: &[Warning]) -> String {
         }
     }
     if said.is_empty() {
-        return String::new();
+        return Markup::default();
     }
-    let items: String = said
-        .iter()
-        .map(|(figures, message)| {
-            let which = if figures.is_empty() || figures.len() > NAMED {
-                String::new()
-            } else {
-                format!("<strong>{}:</strong> ", capital(&figures.join(", ")))
-            };
-            format!("<li>{which}{}</li>", own(message))
-        })
-        .collect();
-    format!("<h2>What to do for a better answer</h2><ul class=\"todo\">{items}</ul>")
+    html! {
+        h2 { "What to do for a better answer" }
+        ul class="todo" {
+            @for (figures, message) in &said {
+                li {
+                    @if !figures.is_empty() && figures.len() <= NAMED {
+                        strong { (capital(&figures.join(", "))) ":" } " "
+                    }
+                    (own(message))
+                }
+            }
+        }
+    }
 }
 
 #[cfg(test)]

@@ -111,11 +111,22 @@ fn sized(picture: &RgbImage, width: u32, most: f64) -> Option<(Vec<u8>, f64)> {
     let filter =
         if factor < 1.0 { image::imageops::FilterType::Triangle } else { image::imageops::FilterType::CatmullRom };
     let scaled = if factor == 1.0 { picture.clone() } else { image::imageops::resize(picture, w, h, filter) };
+    Some((encoded(scaled.as_raw(), scaled.width(), scaled.height())?, factor))
+}
+
+/// A whole photo as PNG, for browsers that do not read its format; without any metadata.
+#[must_use]
+pub fn png(picture: &Raster<[u8; 3]>) -> Option<Vec<u8>> {
+    let (width, height) = (u32::try_from(picture.width()).ok()?, u32::try_from(picture.height()).ok()?);
+    encoded(picture.samples().as_flattened(), width, height)
+}
+
+fn encoded(rgb: &[u8], width: u32, height: u32) -> Option<Vec<u8>> {
     let mut png = Vec::new();
     image::codecs::png::PngEncoder::new(&mut png)
-        .write_image(scaled.as_raw(), scaled.width(), scaled.height(), image::ExtendedColorType::Rgb8)
+        .write_image(rgb, width, height, image::ExtendedColorType::Rgb8)
         .ok()?;
-    Some((png, factor))
+    Some(png)
 }
 
 /// The middle of the longest clean stretch, about five diameters long: enough to count turns, near enough to see fibres.

@@ -1,7 +1,7 @@
 //! Pages: one look for the report of a photo, a portfolio, a class and a person. Every page is one file that opens from
 //! a disk without a network, prints on A4 and Letter, and follows the reader's light or dark setting.
 //!
-//! Writers return whole documents; every text that people chose passes through [`html`](super::escape::html).
+//! Parts are [`Markup`], whose texts escape by themselves; [`own`] makes visible what people's own text may hide.
 
 pub mod axis;
 mod figures;
@@ -11,30 +11,56 @@ mod report;
 
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::escape;
 
 pub use figures::{advice, figures_table, lead};
+pub(super) use figures::{number, sure};
 pub use plots::{histogram, profile};
 pub use report::{evenness_section, inset_figure, look_section, report_page, strand_figure, swatch};
 
 const STYLE: &str = include_str!("style.css");
 
-/// A whole document. `title` is plain text; `header` and `main` are HTML; `script` runs at the end, if not empty.
+/// A whole document. `script` is our own and runs at the end, if not empty.
 #[must_use]
-pub fn document(title: &str, header: &str, main: &str, script: &str) -> String {
-    let script = if script.is_empty() { String::new() } else { format!("<script>{script}</script>\n") };
-    format!(
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
-         <a class=\"skip\" href=\"#main\">To the content</a>\n<header>\n{header}\n</header>\n\
-         <main id=\"main\">\n{main}\n</main>\n\
-         <footer><p>Measured with strandrule {}. Each range is a 95&nbsp;% interval: in 19 of 20 cases the true figure lies in it.</p></footer>\n\
-         {script}</body>\n</html>\n",
-        escape::html(title),
-        env!("CARGO_PKG_VERSION")
-    )
+pub fn document(title: &str, header: &Markup, main: &Markup, script: &str) -> String {
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (own(title)) }
+                style { (PreEscaped(STYLE)) }
+            }
+            body {
+                a class="skip" href="#main" { "To the content" }
+                header { (header) }
+                main id="main" { (main) }
+                footer {
+                    p {
+                        "Measured with strandrule " (env!("CARGO_PKG_VERSION"))
+                        ". Each range is a 95\u{a0}% interval: in 19 of 20 cases the true figure lies in it."
+                    }
+                }
+                @if !script.is_empty() { script { (PreEscaped(script)) } }
+            }
+        }
+    };
+    page.into_string() + "\n"
+}
+
+/// Whether nothing stands in it.
+#[must_use]
+pub fn is_empty(part: &Markup) -> bool {
+    part.0.is_empty()
+}
+
+/// A table that a narrow screen scrolls, with a name for those who do not see it.
+#[must_use]
+pub fn scrolled(name: &str, table: &Markup) -> Markup {
+    html! { section class="scroll" tabindex="0" aria-label=(name) { (table) } }
 }
 
 /// A PNG as the source of an image.
@@ -56,8 +82,8 @@ pub fn taken(at: Option<&str>) -> String {
     at.map(|at| format!(", taken {}", own(&at.replacen('T', " ", 1)))).unwrap_or_default()
 }
 
-/// Text of people's own, safe in HTML; control characters and marks of direction made visible.
+/// Text of people's own with control characters and marks of direction made visible; the page escapes it.
 #[must_use]
 pub fn own(text: &str) -> String {
-    escape::html(&escape::one_line(text))
+    escape::one_line(text)
 }

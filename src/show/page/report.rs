@@ -1,24 +1,25 @@
 //! The page of one photo, and the parts that other pages share with it.
 
-use std::fmt::Write;
+use maud::{Markup, html};
 
 use super::figures::fixed;
 use super::look::{Colour, LookFacts};
-use super::{advice, data_uri, document, figures_table, histogram, lead, own, profile, taken};
+use super::{advice, data_uri, document, figures_table, histogram, is_empty, lead, own, profile, scrolled, taken};
 use crate::figures::Report;
-use crate::figures::report::{FaultKind, Sample, StrandFigures};
+use crate::figures::report::{FaultKind, Faults, Sample, StrandFigures};
 
 /// Pieces whose profile is plotted; more would make the page endless, and the histogram holds them all.
 const PROFILES: usize = 6;
 
 /// The strand laid straight.
 #[must_use]
-pub fn strand_figure(strip_png: &[u8], alt: &str) -> String {
-    format!(
-        "<figure><img class=\"strand\" src=\"{}\" alt=\"{}\"><figcaption>Some of the yarn, cut out of the photo and laid straight.</figcaption></figure>",
-        data_uri(strip_png),
-        own(alt)
-    )
+pub fn strand_figure(strip_png: &[u8], alt: &str) -> Markup {
+    html! {
+        figure {
+            img class="strand" src=(data_uri(strip_png)) alt=(own(alt));
+            figcaption { "Some of the yarn, cut out of the photo and laid straight." }
+        }
+    }
 }
 
 /// What the picture of a strand shows, for those who do not see it.
@@ -35,15 +36,17 @@ fn described(sample: &Sample) -> String {
 
 /// The enlarged part with a scale bar of a round length; its width on paper is stated.
 #[must_use]
-pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> String {
-    let picture = format!(
-        "<img class=\"near\" src=\"{}\" alt=\"A short part of the yarn, enlarged: single fibres and the lines of twist\">",
-        data_uri(inset_png)
-    );
+pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> Markup {
+    let picture = html! {
+        img class="near" src=(data_uri(inset_png)) alt="A short part of the yarn, enlarged: single fibres and the lines of twist";
+    };
     let Some(mm) = facts.inset_mm.filter(|mm| *mm > 0.0) else {
-        return format!(
-            "<figure>{picture}<figcaption>A part of it, enlarged; without a scale its length is not known.</figcaption></figure>"
-        );
+        return html! {
+            figure {
+                (picture)
+                figcaption { "A part of it, enlarged; without a scale its length is not known." }
+            }
+        };
     };
     // A round length that takes about a fifth of the picture.
     let bar =
@@ -51,30 +54,38 @@ pub fn inset_figure(inset_png: &[u8], facts: &LookFacts) -> String {
     let share = 100.0 * bar / mm;
     // On paper the picture is 150 mm wide.
     let times = 150.0 / mm;
-    format!(
-        "<figure class=\"inset\">{picture}<div class=\"scalebar\" style=\"width:{share:.2}%\"></div><div class=\"num\">{bar} mm</div>\
-         <figcaption>{mm:.1} mm of it, enlarged: {times:.0} times when this picture is 150 mm wide.</figcaption></figure>"
-    )
+    html! {
+        figure class="inset" {
+            (picture)
+            div class="scalebar" style=(format!("width:{share:.2}%")) {}
+            div class="num" { (bar) " mm" }
+            figcaption {
+                (format!("{mm:.1} mm of it, enlarged: {times:.0} times when this picture is 150 mm wide."))
+            }
+        }
+    }
 }
 
 /// The colour, with what it is worth.
 #[must_use]
-pub fn swatch(colour: &Colour) -> String {
+pub fn swatch(colour: &Colour) -> Markup {
     let [r, g, b] = colour.srgb;
-    let [l, a, bb] = colour.lab;
+    let [l, a, bb] = colour.lab.map(|v| fixed(v, 0));
     let worth = if colour.balanced {
         "White-balanced by the grey steps of the card; lightness is only as true as the printer's greys."
     } else {
         "Not white-balanced: no grey step of a ruler card was seen, so this colour holds the colour of the light too."
     };
-    format!(
-        "<p class=\"colour\"><span class=\"swatch\" style=\"background:rgb({r} {g} {b})\" role=\"img\" aria-label=\"The yarn's mean colour\"></span>\
-         <span class=\"num\">L* {}, a* {}, b* {} (CIELAB, D65); sRGB {r}, {g}, {b}; varies along the strand by {:.1} (CIE 1976)</span></p><p class=\"why\">{worth}</p>",
-        fixed(l, 0),
-        fixed(a, 0),
-        fixed(bb, 0),
-        colour.spread
-    )
+    let spread = colour.spread;
+    html! {
+        p class="colour" {
+            span class="swatch" style=(format!("background:rgb({r} {g} {b})")) role="img" aria-label="The yarn's mean colour" {}
+            span class="num" {
+                (format!("L* {l}, a* {a}, b* {bb} (CIELAB, D65); sRGB {r}, {g}, {b}; varies along the strand by {spread:.1} (CIE 1976)"))
+            }
+        }
+        p class="why" { (worth) }
+    }
 }
 
 /// Strand, enlarged part and colour; empty parts are left out.
@@ -84,77 +95,84 @@ pub fn look_section(
     strip_png: Option<&[u8]>,
     inset_png: Option<&[u8]>,
     facts: Option<&LookFacts>,
-) -> String {
-    let mut out = String::new();
-    if let Some(strip) = strip_png {
-        out.push_str(&strand_figure(strip, &described(sample)));
+) -> Markup {
+    html! {
+        @if let Some(strip) = strip_png { (strand_figure(strip, &described(sample))) }
+        @if let Some((inset, facts)) = inset_png.zip(facts) { (inset_figure(inset, facts)) }
+        @if let Some(colour) = facts.and_then(|f| f.colour.as_ref()) {
+            h2 { "Colour" }
+            (swatch(colour))
+        }
     }
-    if let Some((inset, facts)) = inset_png.zip(facts) {
-        out.push_str(&inset_figure(inset, facts));
-    }
-    if let Some(colour) = facts.and_then(|f| f.colour.as_ref()) {
-        out.push_str("<h2>Colour</h2>");
-        out.push_str(&swatch(colour));
-    }
-    out
 }
 
 /// Profiles, distribution and faults.
 #[must_use]
-pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> String {
+pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> Markup {
     let widths: Vec<f64> = strands.iter().flat_map(|s| s.profile.width_mm.iter().copied()).collect();
     if widths.is_empty() {
-        return String::new();
+        return Markup::default();
     }
-    let mut out = String::from("<h2>How even it is</h2>");
     let plied = sample.plies.value().is_some_and(|n| *n > 1);
-    for (i, strand) in strands.iter().take(PROFILES).enumerate() {
-        let plot = profile(&format!("p{i}"), &strand.profile);
-        if !plot.is_empty() {
-            let note = if plied {
-                " The small waves are the plies passing, which is structure and no unevenness."
-            } else {
-                ""
-            };
-            let _ = write!(
-                out,
-                "<figure>{plot}<figcaption>Piece {}. The dashed line is its mean.{note}</figcaption></figure>",
-                strand.number
-            );
-        }
-    }
-    if strands.len() > PROFILES {
-        let _ = write!(
-            out,
-            "<p class=\"why\">{} more pieces are not drawn; all are in the distribution.</p>",
-            strands.len() - PROFILES
-        );
-    }
-    let _ = write!(
-        out,
-        "<figure>{}<figcaption>How much of the yarn's length has which width, all pieces together.</figcaption></figure>",
-        histogram("h", &widths)
-    );
-    if let Some(faults) = &sample.evenness.faults {
-        if faults.list.is_empty() {
-            let _ = write!(out, "<p>No thick or thin place of 30&nbsp;% or more on {:.0} mm.</p>", faults.searched_mm);
-        } else {
-            out.push_str("<section class=\"scroll\" tabindex=\"0\" aria-label=\"Thick and thin places\"><table><caption>Thick and thin places of 30&nbsp;% or more</caption><thead><tr><th scope=\"col\">Piece</th><th scope=\"col\">Kind</th><th scope=\"col\" class=\"r\">From</th><th scope=\"col\" class=\"r\">Length</th><th scope=\"col\" class=\"r\">Against the median</th></tr></thead><tbody>");
-            for fault in &faults.list {
-                let kind = match fault.kind {
-                    FaultKind::Thick => "thick",
-                    FaultKind::Thin => "thin",
-                };
-                let _ = write!(
-                    out,
-                    "<tr><td>{}</td><td>{kind}</td><td class=\"r\">{:.1} mm</td><td class=\"r\">{:.1} mm</td><td class=\"r\">{:+.0} %</td></tr>",
-                    fault.strand, fault.start_mm, fault.length_mm, fault.deviation_percent
-                );
+    let plots = strands.iter().take(PROFILES).enumerate();
+    let plots = plots.map(|(i, strand)| (strand.number, profile(&format!("p{i}"), &strand.profile)));
+    html! {
+        h2 { "How even it is" }
+        @for (number, plot) in plots.filter(|(_, plot)| !is_empty(plot)) {
+            figure {
+                (plot)
+                figcaption {
+                    "Piece " (number) ". The dashed line is its mean."
+                    @if plied { " The small waves are the plies passing, which is structure and no unevenness." }
+                }
             }
-            out.push_str("</tbody></table></section>");
         }
+        @if strands.len() > PROFILES {
+            p class="why" { (strands.len() - PROFILES) " more pieces are not drawn; all are in the distribution." }
+        }
+        figure {
+            (histogram("h", &widths))
+            figcaption { "How much of the yarn's length has which width, all pieces together." }
+        }
+        @if let Some(faults) = &sample.evenness.faults { (faults_section(faults)) }
     }
-    out
+}
+
+/// Thick and thin places.
+fn faults_section(faults: &Faults) -> Markup {
+    if faults.list.is_empty() {
+        return html! {
+            p { (format!("No thick or thin place of 30\u{a0}% or more on {:.0} mm.", faults.searched_mm)) }
+        };
+    }
+    let kind = |kind: FaultKind| match kind {
+        FaultKind::Thick => "thick",
+        FaultKind::Thin => "thin",
+    };
+    let table = html! {
+        table {
+            caption { "Thick and thin places of 30\u{a0}% or more" }
+            thead {
+                tr {
+                    th scope="col" { "Piece" }
+                    th scope="col" { "Kind" }
+                    @for name in ["From", "Length", "Against the median"] { th scope="col" class="r" { (name) } }
+                }
+            }
+            tbody {
+                @for fault in &faults.list {
+                    tr {
+                        td { (fault.strand) }
+                        td { (kind(fault.kind)) }
+                        td class="r" { (format!("{:.1} mm", fault.start_mm)) }
+                        td class="r" { (format!("{:.1} mm", fault.length_mm)) }
+                        td class="r" { (format!("{:+.0} %", fault.deviation_percent)) }
+                    }
+                }
+            }
+        }
+    };
+    scrolled("Thick and thin places", &table)
 }
 
 /// The page of one photo: the yarn, its figures, what was looked at, and what to do about what is missing.
@@ -162,33 +180,33 @@ pub fn evenness_section(sample: &Sample, strands: &[&StrandFigures]) -> String {
 pub fn report_page(report: &Report, overlay_png: Option<&[u8]>, look: Option<&super::look::Look>) -> String {
     let sample = &report.sample;
     let title = sample.label.clone().unwrap_or_else(|| report.photo.file.clone());
-    let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">photo {}, {} × {} px{}</p>",
-        own(&title),
-        own(&report.photo.file),
-        report.photo.width_px,
-        report.photo.height_px,
-        taken(report.photo.taken_at.as_deref())
-    );
-    let mut main = look.map(|l| strand_figure(&l.strip_png, &described(sample))).unwrap_or_default();
-    main.push_str(&lead(sample));
-    main.push_str(&advice(sample, &report.warnings));
-    if let Some(png) = overlay_png {
-        let _ = write!(
-            main,
-            "<h2>What was looked at</h2><figure><img class=\"big\" src=\"{}\" alt=\"The photo with the ruler's marks, the numbered pieces of yarn, their edges and their twist drawn in, and each piece laid straight below\"><figcaption>Look here first: if a line follows the wrong thing, measure again with the number of the right piece or ruler.</figcaption></figure>",
-            data_uri(png)
-        );
-    }
-    if let Some(look) = look {
-        main.push_str("<h2>From near</h2>");
-        main.push_str(&inset_figure(&look.inset_png, &look.facts));
-        if let Some(colour) = &look.facts.colour {
-            main.push_str(&swatch(colour));
+    let photo = &report.photo;
+    let header = html! {
+        h1 { (own(&title)) }
+        p class="under" {
+            "photo " (own(&photo.file)) ", " (photo.width_px) " × " (photo.height_px) " px"
+            (taken(photo.taken_at.as_deref()))
         }
-    }
-    main.push_str("<h2>All figures</h2>");
-    main.push_str(&figures_table(sample));
-    main.push_str(&evenness_section(sample, &report.strands.iter().collect::<Vec<_>>()));
+    };
+    let main = html! {
+        @if let Some(look) = look { (strand_figure(&look.strip_png, &described(sample))) }
+        (lead(sample))
+        (advice(sample, &report.warnings))
+        @if let Some(png) = overlay_png {
+            h2 { "What was looked at" }
+            figure {
+                img class="big" src=(data_uri(png)) alt="The photo with the ruler's marks, the numbered pieces of yarn, their edges and their twist drawn in, and each piece laid straight below";
+                figcaption { "Look here first: if a line follows the wrong thing, measure again with the number of the right piece or ruler." }
+            }
+        }
+        @if let Some(look) = look {
+            h2 { "From near" }
+            (inset_figure(&look.inset_png, &look.facts))
+            @if let Some(colour) = &look.facts.colour { (swatch(colour)) }
+        }
+        h2 { "All figures" }
+        (figures_table(sample))
+        (evenness_section(sample, &report.strands.iter().collect::<Vec<_>>()))
+    };
     document(&title, &header, &main, "")
 }

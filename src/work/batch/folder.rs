@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::record::{self, PicturePaths, Record};
 use crate::figures::Report;
-use crate::show::page::look::LookFacts;
+use crate::show::page::look::{Look, LookFacts};
 use crate::work::saved::{self, SavedError};
 
 /// The output folder of a batch.
@@ -26,6 +26,8 @@ pub struct Shown {
     pub near: Option<Vec<u8>>,
     /// What is known of the two.
     pub facts: Option<LookFacts>,
+    /// What was measured as lines, the JSON of a [`Sketch`](crate::show::overlay::Sketch).
+    pub sketch: Option<Vec<u8>>,
 }
 
 impl Folder {
@@ -78,16 +80,31 @@ impl Folder {
     /// The pictures of a record; those that cannot be read are missing.
     #[must_use]
     pub fn shown(&self, record: &Record) -> Shown {
-        let paths = PicturePaths::of(&record.id);
-        let read = |path: &str| {
-            record.pictures.iter().any(|(known, _)| known == path).then(|| std::fs::read(self.path.join(path)).ok())?
-        };
-        let facts = saved::read_text(&self.path.join(&paths.facts), 1 << 20).ok();
-        Shown {
-            overlay: read(&paths.overlay),
-            strand: read(&paths.strand),
-            near: read(&paths.near),
-            facts: facts.and_then(|text| serde_json::from_str(&text).ok()),
-        }
+        shown(&self.path, record)
+    }
+}
+
+/// The pictures of a record of the output folder `out`; those that cannot be read are missing.
+#[must_use]
+pub fn shown(out: &Path, record: &Record) -> Shown {
+    let paths = PicturePaths::of(&record.id);
+    let read = |path: &str| {
+        record.pictures.iter().any(|(known, _)| known == path).then(|| std::fs::read(out.join(path)).ok())?
+    };
+    let facts = saved::read_text(&out.join(&paths.facts), 1 << 20).ok();
+    Shown {
+        overlay: read(&paths.overlay),
+        strand: read(&paths.strand),
+        near: read(&paths.near),
+        facts: facts.and_then(|text| serde_json::from_str(&text).ok()),
+        sketch: read(&paths.sketch),
+    }
+}
+
+impl Shown {
+    /// The pictures of the yarn, where all of them are there.
+    #[must_use]
+    pub fn look(&self) -> Option<Look> {
+        Some(Look { strip_png: self.strand.clone()?, inset_png: self.near.clone()?, facts: self.facts.clone()? })
     }
 }

@@ -17,28 +17,25 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use crate::measure::photo::{Limits, Photo};
-use crate::measure::pipeline::{Params, Request};
+use crate::measure::photo::Limits;
+use crate::measure::pipeline::Params;
 use crate::show::file::WriteError;
 
 use super::saved::SavedError;
+use super::stated::Stated;
 
-pub use folder::{Folder, Shown};
+pub use folder::{Folder, Shown, shown};
 pub use groups::{Grouping, MapError};
 pub use list::{ListError, Listed, find_photos, is_photo_ending};
-pub use record::Record;
-
-/// What is to be asked of a photo, once it is decoded (what the person knows of the camera is put into it); an error is the photo's own failure.
-pub type AskOf<'a> = dyn Fn(&mut Photo) -> Result<Request, String> + Sync + 'a;
+pub use record::{Check, Record, id as id_of, one as record_of, report as report_of, take_away};
 
 /// What a batch does.
 pub struct Batch<'a> {
     /// The output folder.
     pub out: &'a Path,
-    /// What is asked of each photo.
-    pub ask: &'a AskOf<'a>,
-    /// Everything that the person stated, as text: photos measured under other options are measured again.
-    pub options: String,
+    /// What is stated of all photos; what the output folder keeps of one goes before it. Photos measured under other
+    /// statements are measured again.
+    pub stated: &'a Stated,
     /// Whether pictures are written too: what was measured, the strand laid straight, a part of it enlarged.
     pub pictures: bool,
     /// The constants of the stages.
@@ -47,6 +44,8 @@ pub struct Batch<'a> {
     pub limits: Limits,
     /// How many photos are in work at once, at least 1.
     pub threads: usize,
+    /// Whether the photos in hand are still wanted; asked between stages. One that is not leaves everything as it was.
+    pub wanted: &'a (dyn Fn() -> bool + Sync),
 }
 
 impl std::fmt::Debug for Batch<'_> {
@@ -130,7 +129,7 @@ impl Shard {
 }
 
 /// Measures what has not been measured yet and writes each photo's files; `progress` is called after each, from any
-/// thread. Tables are left to [`write_tables`].
+/// thread. Tables are left to [`write_tables`]. A photo that is no longer wanted has no record among those that come back.
 ///
 /// Each thread has one photo in hand and its own pool, so memory follows the number of threads, not of photos.
 ///
@@ -163,7 +162,8 @@ pub fn measure_all(
             let Some(photo) = photos.get(index) else { break };
             let measure = || one::measure(batch, photo);
             match pool.as_ref().map_or_else(measure, |pool| pool.install(measure)) {
-                Ok((record, how)) => {
+                Ok(None) => {}
+                Ok(Some((record, how))) => {
                     progress(how);
                     if let Ok(mut done) = done.lock() {
                         done.push((index, record, how));
@@ -214,10 +214,17 @@ pub fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchError> {
     record::merge(parts, out)
 }
 
-/// Every file that a batch of these photos may write into its folder, and every one that it wrote there before.
+/// Every file that a batch of these photos may write into its folder, with what is stated of each, and every one that it
+/// wrote there before.
 #[must_use]
 pub fn files_of(out: &Path, photos: &[Listed]) -> Vec<PathBuf> {
     record::files_of(out, photos.iter().map(|photo| record::id(&photo.name)))
+}
+
+/// Every file that [`merge`] may write into its folder.
+#[must_use]
+pub fn files_merged(parts: &[PathBuf], out: &Path) -> Vec<PathBuf> {
+    parts.iter().flat_map(|part| record::files_of_part(part, out)).collect()
 }
 
 /// A file that a batch would replace with a table and that no batch wrote.
@@ -233,6 +240,14 @@ pub fn foreign_table(out: &Path) -> Option<PathBuf> {
 /// [`BatchError`].
 pub fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchError> {
     record::tidy(out, records)
+}
+
+/// Removes damaged records, whose photos are then measured again.
+///
+/// # Errors
+/// [`BatchError`].
+pub fn drop_damaged(out: &Path) -> Result<(), BatchError> {
+    record::drop_damaged(out)
 }
 
 /// Removes what a killed run left half written. Not to be called while another run works in the same folder.

@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::BatchError;
-use crate::card::label::fnv1a;
+use crate::card::label::{fnv1a, fnv1a_from};
 use crate::figures::Report;
 use crate::show::{file, json};
 use crate::work::saved::{self, SavedError};
+use crate::work::stated::Stated;
 
 /// The folders below the output folder.
 const FOLDERS: [&str; 5] = ["records", "reports", "overlays", "looks", "samples"];
@@ -47,7 +48,7 @@ pub struct Record {
 
 /// A stable name for a photo's files: what its name allows, and a check of the whole name against collisions.
 #[must_use]
-pub(super) fn id(name: &str) -> String {
+pub fn id(name: &str) -> String {
     let stem = name.rsplit('/').next().unwrap_or(name);
     let stem = stem.rsplit_once('.').map_or(stem, |(before, _)| before);
     let plain: String =
@@ -78,7 +79,42 @@ pub(super) fn names_picture(path: &Path) -> bool {
 /// A check of some content: its length and a 64-bit hash. Guards against change, not against malice.
 #[must_use]
 pub(super) fn check(bytes: &[u8]) -> String {
-    format!("{:x}-{:016x}", bytes.len(), fnv1a(bytes))
+    let mut check = Check::default();
+    check.add(bytes);
+    check.text()
+}
+
+/// The same, of content that comes in pieces.
+#[derive(Debug, Clone, Copy)]
+pub struct Check {
+    bytes: u64,
+    hash: u64,
+}
+
+impl Default for Check {
+    fn default() -> Self {
+        Self { bytes: 0, hash: fnv1a(b"") }
+    }
+}
+
+impl Check {
+    /// Adds a piece.
+    pub fn add(&mut self, piece: &[u8]) {
+        self.bytes += piece.len() as u64;
+        self.hash = fnv1a_from(self.hash, piece);
+    }
+
+    /// Length so far, bytes.
+    #[must_use]
+    pub fn bytes(&self) -> u64 {
+        self.bytes
+    }
+
+    /// As text.
+    #[must_use]
+    pub fn text(&self) -> String {
+        format!("{:x}-{:016x}", self.bytes, self.hash)
+    }
 }
 
 /// Which program measured: its version and a check of its own file, so that a rebuilt program measures again. The
@@ -96,18 +132,19 @@ pub(super) fn report_path(out: &Path, id: &str) -> PathBuf {
 }
 
 /// Where a photo's pictures lie below the output folder: what was measured, the strand laid straight, a part of it
-/// enlarged, and what is known of the two.
+/// enlarged, what is known of the two, and what was measured as lines that a page can draw.
 pub(super) struct PicturePaths {
     pub(super) overlay: String,
     pub(super) strand: String,
     pub(super) near: String,
     pub(super) facts: String,
+    pub(super) sketch: String,
 }
 
 impl PicturePaths {
-    fn all(id: &str) -> [String; 4] {
-        let Self { overlay, strand, near, facts } = Self::of(id);
-        [overlay, strand, near, facts]
+    fn all(id: &str) -> [String; 5] {
+        let Self { overlay, strand, near, facts, sketch } = Self::of(id);
+        [overlay, strand, near, facts, sketch]
     }
 
     pub(super) fn of(id: &str) -> Self {
@@ -116,6 +153,7 @@ impl PicturePaths {
             strand: format!("looks/{id}-strand.png"),
             near: format!("looks/{id}-near.png"),
             facts: format!("looks/{id}.json"),
+            sketch: format!("looks/{id}-marks.json"),
         }
     }
 }
@@ -196,10 +234,13 @@ pub(super) fn files_of(out: &Path, ids: impl IntoIterator<Item = String>) -> Vec
     for id in ids {
         files.extend([record_path(out, &id), report_path(out, &id)]);
         files.extend(PicturePaths::all(&id).map(|path| out.join(path)));
+        files.push(Stated::place(out, &id));
     }
     for path in paths(out).unwrap_or_default() {
-        let written = read(&path).map(|record| record.files()).unwrap_or_default();
-        files.extend(written.into_iter().map(|(below, _)| out.join(below)));
+        if let Some(record) = read(&path) {
+            files.extend(record.files().into_iter().map(|(below, _)| out.join(below)));
+            files.push(Stated::place(out, &record.id));
+        }
         files.push(path);
     }
     files.extend(samples(out).map(|(path, _)| path));
@@ -261,6 +302,25 @@ pub(super) fn tidy(out: &Path, records: &[Record]) -> Result<Vec<String>, BatchE
     Ok(gone)
 }
 
+/// The record of one photo by the name of its files; `None` where there is none.
+#[must_use]
+pub fn one(out: &Path, id: &str) -> Option<Record> {
+    read(&record_path(out, id))
+}
+
+/// Takes away what was written for a photo and what was stated of it, the record last; the photo itself is not touched.
+///
+/// # Errors
+/// [`BatchError::Stale`] where something stays.
+pub fn take_away(out: &Path, photo: &str) -> Result<(), BatchError> {
+    let id = id(photo);
+    if let Some(record) = one(out, &id) {
+        forget(out, &record, None)?;
+    }
+    remove(&Stated::place(out, &id))?;
+    remove(&record_path(out, &id))
+}
+
 /// The record of an earlier run, if it has the same key and its files are whole.
 pub(super) fn unchanged(out: &Path, id: &str, key: &str) -> Option<Record> {
     let record = read(&record_path(out, id)).filter(|r| r.key == key)?;
@@ -284,11 +344,11 @@ pub(super) fn all(folder: &Path) -> Result<Vec<Record>, SavedError> {
     Ok(found)
 }
 
-/// The report of a record; `None` for a failed photo.
+/// The report of a record of the output folder `out`; `None` for a failed photo.
 ///
 /// # Errors
 /// [`SavedError`] where it cannot be read or is not what the record says.
-pub(super) fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError> {
+pub fn report(out: &Path, record: &Record) -> Result<Option<Report>, SavedError> {
     let Some(wanted) = &record.report_check else { return Ok(None) };
     let file = report_path(out, &record.id);
     let text = saved::read_text(&file, 1 << 30)?;
@@ -296,6 +356,12 @@ pub(super) fn report(out: &Path, record: &Record) -> Result<Option<Report>, Save
         return Err(SavedError::Changed { file });
     }
     Ok(saved::reports_of(&file, &text)?.into_iter().next())
+}
+
+/// Removes the records that are damaged, whose photos are then measured again.
+pub(super) fn drop_damaged(out: &Path) -> Result<(), BatchError> {
+    let listed = paths(out).map_err(|source| BatchError::Folder { path: out.join("records"), source })?;
+    listed.iter().filter(|path| read(path).is_none()).try_for_each(|path| remove(path))
 }
 
 /// Copies every finished photo of the parts to `out`, the record last, and returns all records in the order of names.
@@ -307,6 +373,12 @@ pub(super) fn merge(parts: &[PathBuf], out: &Path) -> Result<Vec<Record>, BatchE
             if !same_place {
                 for (below, _) in record.files() {
                     copy(&part.join(&below), &out.join(&below))?;
+                }
+                // What was stated of it comes along, or whoever goes on there would measure it as if nothing had been.
+                if Stated::place(part, &record.id).is_file() {
+                    fs::create_dir_all(out.join("stated"))
+                        .map_err(|source| BatchError::Folder { path: out.join("stated"), source })?;
+                    copy(&Stated::place(part, &record.id), &Stated::place(out, &record.id))?;
                 }
                 write(out, &record)?;
             }
@@ -321,9 +393,15 @@ fn copy(from: &Path, to: &Path) -> Result<(), BatchError> {
     Ok(file::write(to, &bytes)?)
 }
 
+/// The files that [`merge`] may write for what a part holds.
+pub(super) fn files_of_part(part: &Path, out: &Path) -> Vec<PathBuf> {
+    files_of(out, all(part).unwrap_or_default().into_iter().map(|record| record.id))
+}
+
 /// Removes temporary files. What cannot be removed does no harm.
 pub(super) fn sweep(out: &Path) {
-    let folders = FOLDERS.iter().map(|f| out.join(f)).chain([out.to_owned()]);
+    // Photos may be received into the output folder itself, and what is stated of them is kept there.
+    let folders = FOLDERS.iter().chain(&["photos", "stated"]).map(|f| out.join(f)).chain([out.to_owned()]);
     for entry in folders.filter_map(|f| fs::read_dir(f).ok()).flatten().flatten() {
         let name = entry.file_name();
         let name = name.to_string_lossy();

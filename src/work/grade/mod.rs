@@ -9,12 +9,14 @@ mod marking;
 mod pages;
 mod rubric;
 mod sheet;
+mod written;
 
 pub use class::{Class, Entry, Photo, gather};
 pub use marking::{Marked, Result, Standing, mark};
 pub use pages::{class_page, file_name, person_page};
 pub use rubric::{CRITERION_KEYS, Criterion, Rubric, RubricError, Side, TARGET_KEYS, What};
 pub use sheet::csv;
+pub use written::{like_of, photos_of, read_target, write};
 
 #[cfg(test)]
 mod tests;

@@ -1,11 +1,11 @@
 //! The class's sheet and each person's page as HTML. A person's page holds nobody else's name or mark.
 
-use std::fmt::Write;
+use maud::{Markup, html};
 
 use super::class::{Class, Entry};
 use super::marking::{Result as Mark, Standing};
 use super::rubric::Rubric;
-use crate::show::page::{advice, capital, data_uri, document, figures_table, lead, own};
+use crate::show::page::{advice, capital, data_uri, document, figures_table, is_empty, lead, own, scrolled};
 
 impl Standing {
     fn words(self) -> &'static str {
@@ -18,12 +18,16 @@ impl Standing {
     }
 
     /// A sign beside the words, so that colour is not needed.
-    fn sign(self) -> &'static str {
-        match self {
-            Self::Meets => "<span class=\"ok\" aria-hidden=\"true\">●</span> ",
-            Self::CannotBeTold => "<span class=\"ok\" aria-hidden=\"true\">○</span> ",
-            Self::Misses => "<span class=\"off\" aria-hidden=\"true\">▲</span> ",
-            Self::NotMarked => "",
+    fn signed(self, words: &str) -> Markup {
+        let sign = match self {
+            Self::Meets => Some(("ok", "●")),
+            Self::CannotBeTold => Some(("ok", "○")),
+            Self::Misses => Some(("off", "▲")),
+            Self::NotMarked => None,
+        };
+        html! {
+            @if let Some((class, sign)) = sign { span class=(class) aria-hidden="true" { (sign) } " " }
+            (words)
         }
     }
 }
@@ -64,186 +68,188 @@ fn rests_on(mark: &Mark) -> String {
 pub fn person_page(entry: &Entry, rubric: &Rubric, strand_png: Option<&[u8]>, overlay_png: Option<&[u8]>) -> String {
     let person = entry.label.person().unwrap_or_else(|| entry.label.sample());
     let title = format!("{person}: {}", rubric.title);
-    let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">{}, sample {}</p>",
-        own(person),
-        own(&rubric.title),
-        own(entry.label.sample())
-    );
-    let mut main = String::new();
-    if let Some(png) = strand_png {
-        let _ = write!(
-            main,
-            "<figure><img class=\"strand\" src=\"{}\" alt=\"The yarn, laid straight\"></figure>",
-            data_uri(png)
-        );
-    }
-    let (Some(mark), Some(pooled)) = (&entry.mark, &entry.pooled) else {
-        main.push_str("<p>No photo of this sample was found, so there is no mark yet.</p>");
-        return document(&title, &header, &main, "");
+    let header = html! {
+        h1 { (own(person)) }
+        p class="under" { (own(&rubric.title)) ", sample " (own(entry.label.sample())) }
     };
-    let _ = write!(
-        main,
-        "<p><span class=\"mark num\">{}</span> out of {}: {}.</p>",
-        total(mark),
-        mark.out_of,
-        rests_on(mark)
-    );
-    if mark.total[0] < mark.total[1] {
-        main.push_str(
-            "<p class=\"why\">The mark is a range: where an interval reaches over a limit, the part counts from the least to the most that it allows, and what was not read counts from nothing to full.</p>",
-        );
-    }
-    if mark.provisional {
-        main.push_str("<p><strong>Provisional:</strong> too little of what was asked could be read. Take the photo again as told below.</p>");
-    }
-    main.push_str("<h2>What was asked, and what it is</h2>");
-    main.push_str(&criteria_table(mark));
-    main.push_str("<h2>The yarn</h2>");
-    main.push_str(&lead(&pooled.sample));
-    if let Some(png) = overlay_png {
-        let _ = write!(
-            main,
-            "<figure><img class=\"big\" src=\"{}\" alt=\"The photo with the ruler's marks, the numbered pieces of yarn, their edges and their twist drawn in\"><figcaption>What was looked at{}.</figcaption></figure>",
-            data_uri(png),
-            if entry.photos.len() > 1 {
-                format!(", on the first of {} photos", entry.photos.len())
-            } else {
-                String::new()
-            }
-        );
-    }
-    main.push_str(&advice(&pooled.sample, &pooled.warnings));
-    main.push_str("<h2>All figures</h2>");
-    main.push_str(&figures_table(&pooled.sample));
+    let main = html! {
+        @if let Some(png) = strand_png {
+            figure { img class="strand" src=(data_uri(png)) alt="The yarn, laid straight"; }
+        }
+        @if let (Some(mark), Some(pooled)) = (&entry.mark, &entry.pooled) {
+            (marked(mark))
+            h2 { "The yarn" }
+            (lead(&pooled.sample))
+            @if let Some(png) = overlay_png { (overlay_figure(png, entry.photos.len())) }
+            (advice(&pooled.sample, &pooled.warnings))
+            h2 { "All figures" }
+            (figures_table(&pooled.sample))
+        } @else {
+            p { "No photo of this sample was found, so there is no mark yet." }
+        }
+    };
     document(&title, &header, &main, "")
 }
 
-fn criteria_table(mark: &Mark) -> String {
-    let mut out = String::from(
-        "<section class=\"scroll\" tabindex=\"0\" aria-label=\"Criteria\"><table><caption>Each part of the mark</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\">Asked</th><th scope=\"col\">Measured</th><th scope=\"col\">How it stands</th><th scope=\"col\" class=\"r\">Part</th><th scope=\"col\" class=\"r\">Weight</th></tr></thead><tbody>",
-    );
-    for c in &mark.criteria {
-        let part = range(c.share.map(|end| format!("{:.0} %", 100.0 * end)));
-        let _ = write!(
-            out,
-            "<tr><th scope=\"row\">{}</th><td>{}</td><td>{}</td><td>{}{}</td><td class=\"r\">{part}</td><td class=\"r\">{}</td></tr>",
-            own(&capital(c.words)),
-            own(&c.asked),
-            own(&c.measured),
-            c.standing.sign(),
-            c.standing.words(),
-            c.weight
-        );
+/// A mark and how it came about.
+fn marked(mark: &Mark) -> Markup {
+    html! {
+        p { span class="mark num" { (total(mark)) } " out of " (mark.out_of) ": " (rests_on(mark)) "." }
+        @if mark.total[0] < mark.total[1] {
+            p class="why" { "The mark is a range: where an interval reaches over a limit, the part counts from the least to the most that it allows, and what was not read counts from nothing to full." }
+        }
+        @if mark.provisional {
+            p { strong { "Provisional:" } " too little of what was asked could be read. Take the photo again as told below." }
+        }
+        h2 { "What was asked, and what it is" }
+        (criteria_table(mark))
     }
-    out.push_str("</tbody></table></section><h3>What to change at the wheel</h3><ul class=\"said\">");
-    for c in &mark.criteria {
-        let _ = write!(out, "<li><strong>{}:</strong> {}</li>", own(&capital(c.words)), own(&c.sentence));
+}
+
+fn overlay_figure(png: &[u8], photos: usize) -> Markup {
+    html! {
+        figure {
+            img class="big" src=(data_uri(png)) alt="The photo with the ruler's marks, the numbered pieces of yarn, their edges and their twist drawn in";
+            figcaption {
+                "What was looked at"
+                @if photos > 1 { ", on the first of " (photos) " photos" }
+                "."
+            }
+        }
     }
-    out.push_str("</ul>");
-    out
+}
+
+fn criteria_table(mark: &Mark) -> Markup {
+    let table = html! {
+        table {
+            caption { "Each part of the mark" }
+            thead {
+                tr {
+                    @for name in ["Figure", "Asked", "Measured", "How it stands"] { th scope="col" { (name) } }
+                    @for name in ["Part", "Weight"] { th scope="col" class="r" { (name) } }
+                }
+            }
+            tbody {
+                @for c in &mark.criteria {
+                    tr {
+                        th scope="row" { (own(&capital(c.words))) }
+                        td { (own(&c.asked)) }
+                        td { (own(&c.measured)) }
+                        td { (c.standing.signed(c.standing.words())) }
+                        td class="r" { (range(c.share.map(|end| format!("{:.0} %", 100.0 * end)))) }
+                        td class="r" { (c.weight) }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        (scrolled("Criteria", &table))
+        h3 { "What to change at the wheel" }
+        ul class="said" {
+            @for c in &mark.criteria {
+                li { strong { (own(&capital(c.words))) ":" } " " (own(&c.sentence)) }
+            }
+        }
+    }
 }
 
 /// The whole class: a table with a link to each page, and what is missing.
 #[must_use]
 pub fn class_page(class: &Class, rubric: &Rubric) -> String {
-    let marked = class.marked();
     let missing = missing(class);
-    let more = if missing.is_empty() { "" } else { "; <a href=\"#look\">some are to be looked at</a>" };
-    let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">{} on the list, {marked} marked, out of {}{more}</p>",
-        own(&rubric.title),
-        class.entries.len(),
-        rubric.out_of
-    );
-    let mut main = String::from(
-        "<h2>Marks</h2><p class=\"why\">● meets what was asked, ○ cannot be told from it, ▲ misses it. A mark is a range, from the least to the most that the intervals allow; what was not read counts from nothing to full. Each name leads to a page of its own.</p><section class=\"scroll short\" tabindex=\"0\" aria-label=\"Marks\"><table><caption>One row a sample</caption><thead><tr><th scope=\"col\">Person</th><th scope=\"col\">Sample</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Mark</th>",
-    );
-    for criterion in &rubric.criteria {
-        let _ = write!(main, "<th scope=\"col\">{}</th>", own(&capital(criterion.what.words())));
-    }
-    main.push_str("</tr></thead><tbody>");
-    for entry in &class.entries {
-        let person = entry.label.person().unwrap_or("(no name)");
-        let _ = write!(
-            main,
-            "<tr><th scope=\"row\"><a href=\"people/{}\">{}</a></th><td>{}</td><td class=\"r\">{}</td>",
-            file_name(entry),
-            own(person),
-            own(entry.label.sample()),
-            entry.photos.len()
-        );
-        match &entry.mark {
-            Some(mark) => {
-                let _ = write!(
-                    main,
-                    "<td class=\"r\"><strong>{}</strong><br><small>{}</small></td>",
-                    total(mark),
-                    rests_on(mark)
-                );
-                for c in &mark.criteria {
-                    // The interval stands on the person's own page.
-                    let short = c.measured.split(" (").next().unwrap_or_default();
-                    let _ = write!(main, "<td>{}{}</td>", c.standing.sign(), own(short));
+    let header = html! {
+        h1 { (own(&rubric.title)) }
+        p class="under" {
+            (class.entries.len()) " on the list, " (class.marked()) " marked, out of " (rubric.out_of)
+            @if !is_empty(&missing) { "; " a href="#look" { "some are to be looked at" } }
+        }
+    };
+    let main = html! {
+        h2 { "Marks" }
+        p class="why" { "● meets what was asked, ○ cannot be told from it, ▲ misses it. A mark is a range, from the least to the most that the intervals allow; what was not read counts from nothing to full. Each name leads to a page of its own." }
+        section class="scroll short" tabindex="0" aria-label="Marks" {
+            table {
+                caption { "One row a sample" }
+                thead {
+                    tr {
+                        th scope="col" { "Person" }
+                        th scope="col" { "Sample" }
+                        th scope="col" class="r" { "Photos" }
+                        th scope="col" class="r" { "Mark" }
+                        @for criterion in &rubric.criteria {
+                            th scope="col" { (own(&capital(criterion.what.words()))) }
+                        }
+                    }
                 }
-            }
-            None => {
-                let _ =
-                    write!(main, "<td class=\"r\">none</td><td colspan=\"{}\">no photo</td>", rubric.criteria.len());
+                tbody { @for entry in &class.entries { (row(entry, rubric)) } }
             }
         }
-        main.push_str("</tr>");
-    }
-    main.push_str("</tbody></table></section>");
-    main.push_str(&missing);
+        (missing)
+    };
     document(&rubric.title, &header, &main, "")
 }
 
-/// Who has no photo, whose label could not be read, who has several, what failed.
-fn missing(class: &Class) -> String {
-    let mut out = String::new();
-    let mut list = |title: &str, help: &str, items: Vec<String>| {
-        if !items.is_empty() {
-            let _ = write!(out, "<h3>{title}</h3><p class=\"why\">{help}</p><ul class=\"said\">");
-            for item in items {
-                let _ = write!(out, "<li>{item}</li>");
+fn row(entry: &Entry, rubric: &Rubric) -> Markup {
+    // The interval stands on the person's own page.
+    let short = |measured: &str| own(measured.split(" (").next().unwrap_or_default());
+    html! {
+        tr {
+            th scope="row" {
+                a href=(format!("people/{}", file_name(entry))) { (own(entry.label.person().unwrap_or("(no name)"))) }
             }
-            out.push_str("</ul>");
+            td { (own(entry.label.sample())) }
+            td class="r" { (entry.photos.len()) }
+            @if let Some(mark) = &entry.mark {
+                td class="r" { strong { (total(mark)) } br; small { (rests_on(mark)) } }
+                @for c in &mark.criteria { td { (c.standing.signed(&short(&c.measured))) } }
+            } @else {
+                td class="r" { "none" }
+                td colspan=(rubric.criteria.len()) { "no photo" }
+            }
         }
-    };
+    }
+}
+
+/// Who has no photo, whose label could not be read, who has several, what failed.
+fn missing(class: &Class) -> Markup {
     let line = |e: &Entry| own(&e.label.line());
-    list("No photo", "", class.entries.iter().filter(|e| e.photos.is_empty()).map(line).collect());
-    list(
-        "Label could not be read",
-        "Name these in a table with the columns photo and sample, and give it with --map.",
-        class.unread.iter().map(|p| own(p)).collect(),
-    );
-    list(
-        "Label not on the list",
-        "Mend the roster, or name these in the table of --map.",
-        class
-            .strangers
-            .iter()
-            .map(|(photo, label, near)| {
-                let near = near.as_deref().map(|n| format!(", perhaps {}", own(n))).unwrap_or_default();
-                format!("{}: \u{201c}{}\u{201d}{near}", own(photo), own(label))
-            })
-            .collect(),
-    );
-    list(
-        "Could not be measured",
-        "",
-        class.failed.iter().map(|(p, why)| format!("{}: {}", own(p), own(why))).collect(),
-    );
-    list(
-        "Several photos, taken together",
-        "",
-        class
-            .entries
-            .iter()
-            .filter(|e| e.photos.len() > 1)
-            .map(|e| format!("{} ({} photos)", line(e), e.photos.len()))
-            .collect(),
-    );
-    if out.is_empty() { out } else { format!("<section id=\"look\"><h2>To be looked at</h2>{out}</section>") }
+    let without = class.entries.iter().filter(|e| e.photos.is_empty()).map(line).collect();
+    let unread = class.unread.iter().map(|p| own(p)).collect();
+    let strangers = class.strangers.iter().map(|(photo, label, near)| {
+        let near = near.as_deref().map(|n| format!(", perhaps {}", own(n))).unwrap_or_default();
+        format!("{}: \u{201c}{}\u{201d}{near}", own(photo), own(label))
+    });
+    let failed = class.failed.iter().map(|(p, why)| format!("{}: {}", own(p), own(why))).collect();
+    let several = class.entries.iter().filter(|e| e.photos.len() > 1);
+    let several = several.map(|e| format!("{} ({} photos)", line(e), e.photos.len())).collect();
+    let lists: [(&str, &str, Vec<String>); 5] = [
+        ("No photo", "", without),
+        (
+            "Label could not be read",
+            "Say at the desk whose these are, or name them in a table with the columns photo and sample, and give it with --map.",
+            unread,
+        ),
+        (
+            "Label not on the list",
+            "Mend the roster, say at the desk whose these are, or name them in the table of --map.",
+            strangers.collect(),
+        ),
+        ("Could not be measured", "", failed),
+        ("Several photos, taken together", "", several),
+    ];
+    let lists: Vec<_> = lists.into_iter().filter(|(.., items)| !items.is_empty()).collect();
+    if lists.is_empty() {
+        return Markup::default();
+    }
+    html! {
+        section id="look" {
+            h2 { "To be looked at" }
+            @for (title, help, items) in lists {
+                h3 { (title) }
+                @if !help.is_empty() { p class="why" { (help) } }
+                ul class="said" { @for item in items { li { (item) } } }
+            }
+        }
+    }
 }

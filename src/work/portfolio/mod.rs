@@ -2,9 +2,11 @@
 
 mod notes;
 mod pages;
+mod written;
 
 pub use notes::{NOTE_KEYS, Notes, NotesError};
 pub use pages::{Piece, index_page, page_name, sample_page};
+pub use written::{PortfolioError, Written, write};
 
 #[cfg(test)]
 mod tests;

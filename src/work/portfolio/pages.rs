@@ -1,13 +1,15 @@
 //! The portfolio's pages.
 
 use std::collections::BTreeSet;
-use std::fmt::Write;
+
+use maud::{Markup, html};
 
 use super::notes::Notes;
 use crate::figures::Report;
-use crate::figures::report::{Sample, StrandFigures};
+use crate::figures::report::StrandFigures;
 use crate::show::page::{
-    advice, capital, data_uri, document, evenness_section, figures_table, lead, look_section, own, taken,
+    advice, capital, data_uri, document, evenness_section, figures_table, is_empty, lead, look_section, own, scrolled,
+    taken,
 };
 use crate::work::batch::{Shown, is_photo_ending};
 use crate::work::figure::Figure;
@@ -72,115 +74,144 @@ pub fn sample_page(piece: &Piece) -> String {
         n => format!("{n} photos together"),
     };
     let taken = taken(piece.reports.iter().find_map(|r| r.photo.taken_at.as_deref()));
-    let header = format!(
-        "<p class=\"under\"><a href=\"index.html\">All samples</a></p><h1>{}</h1>\n<p class=\"under\">{photos}{taken}</p>",
-        own(piece.title())
-    );
-    let mut main = lead_with_picture(piece);
-    main.push_str(&notes_section(&piece.notes));
+    let header = html! {
+        p class="under" { a href="index.html" { "All samples" } }
+        h1 { (own(piece.title())) }
+        p class="under" { (photos) (taken) }
+    };
     let rest = look_section(sample, None, piece.shown.near.as_deref(), piece.shown.facts.as_ref());
-    if !rest.is_empty() {
-        main.push_str("<h2>From near</h2>");
-        main.push_str(&rest);
-    }
     let strands: Vec<&StrandFigures> = piece.reports.iter().flat_map(|r| &r.strands).collect();
-    main.push_str(&evenness_section(sample, &strands));
-    main.push_str("<h2>All figures</h2>");
-    main.push_str(&figures_table(sample));
-    main.push_str(&between(&piece.pooled));
-    main.push_str(&advice(sample, &piece.pooled.warnings));
-    if let Some(png) = &piece.shown.overlay {
-        let _ = write!(
-            main,
-            "<h2>What was looked at</h2><figure><img class=\"big\" src=\"{}\" alt=\"The photo with everything that was measured drawn in\"><figcaption>{}</figcaption></figure>",
-            data_uri(png),
-            piece.reports.first().map(|r| own(&r.photo.file)).unwrap_or_default()
-        );
-    }
+    let main = html! {
+        (look_section(sample, piece.shown.strand.as_deref(), None, None))
+        (lead(sample))
+        (notes_section(&piece.notes))
+        @if !is_empty(&rest) {
+            h2 { "From near" }
+            (rest)
+        }
+        (evenness_section(sample, &strands))
+        h2 { "All figures" }
+        (figures_table(sample))
+        (between(&piece.pooled))
+        (advice(sample, &piece.pooled.warnings))
+        @if let Some(png) = &piece.shown.overlay {
+            h2 { "What was looked at" }
+            figure {
+                img class="big" src=(data_uri(png)) alt="The photo with everything that was measured drawn in";
+                figcaption { (piece.reports.first().map(|r| own(&r.photo.file)).unwrap_or_default()) }
+            }
+        }
+    };
     document(piece.title(), &header, &main, "")
 }
 
-fn lead_with_picture(piece: &Piece) -> String {
-    let sample = &piece.pooled.sample;
-    let mut out = look_section(sample, piece.shown.strand.as_deref(), None, None);
-    out.push_str(&lead(sample));
-    out
-}
-
-fn notes_section(notes: &Notes) -> String {
-    let mut rows = String::new();
-    for (key, text) in notes.entries.iter().filter(|(key, _)| *key != "title") {
-        let _ = write!(rows, "<dt>{}</dt><dd>{}</dd>", capital(key), own_lines(text));
+fn notes_section(notes: &Notes) -> Markup {
+    let mut entries = notes.entries.iter().filter(|(key, _)| *key != "title").peekable();
+    if entries.peek().is_none() {
+        return Markup::default();
     }
-    if rows.is_empty() { rows } else { format!("<h2>How it was made</h2><dl class=\"notes\">{rows}</dl>") }
-}
-
-/// A note with its own line breaks kept.
-fn own_lines(text: &str) -> String {
-    text.lines().map(own).collect::<Vec<_>>().join("<br>")
+    html! {
+        h2 { "How it was made" }
+        dl class="notes" {
+            @for (key, text) in entries {
+                dt { (capital(key)) }
+                // A note keeps its own line breaks.
+                dd { @for (i, line) in text.lines().enumerate() { @if i > 0 { br; } (own(line)) } }
+            }
+        }
+    }
 }
 
 /// How the photos of a sample differ.
-fn between(pooled: &PooledReport) -> String {
+fn between(pooled: &PooledReport) -> Markup {
     if pooled.photos.len() < 2 || pooled.between_photos.is_empty() {
-        return String::new();
+        return Markup::default();
     }
-    let mut out = String::from(
-        "<h3>Between the photos</h3><section class=\"scroll\" tabindex=\"0\" aria-label=\"Between the photos\"><table><caption>Standard deviation between photos, beyond what each photo's own uncertainty explains</caption><thead><tr><th scope=\"col\">Figure</th><th scope=\"col\" class=\"r\">Photos</th><th scope=\"col\" class=\"r\">Deviation</th><th scope=\"col\">95&nbsp;% interval</th></tr></thead><tbody>",
-    );
-    for b in &pooled.between_photos {
-        let (Some(sd), Some([low, high])) = (b.standard_deviation.value(), b.standard_deviation.interval95()) else {
-            continue;
-        };
-        let _ = write!(
-            out,
-            "<tr><th scope=\"row\">{} {}</th><td class=\"r\">{}</td><td class=\"r\">{sd:.2}</td><td>{low:.2} to {high:.2}</td></tr>",
-            b.figure.words(),
-            own(b.figure.unit()),
-            b.photos
-        );
+    let rows = pooled.between_photos.iter().filter_map(|b| {
+        let (sd, [low, high]) = (b.standard_deviation.value()?, b.standard_deviation.interval95()?);
+        Some((b, format!("{sd:.2}"), format!("{low:.2} to {high:.2}")))
+    });
+    let table = html! {
+        table {
+            caption { "Standard deviation between photos, beyond what each photo's own uncertainty explains" }
+            thead {
+                tr {
+                    th scope="col" { "Figure" }
+                    th scope="col" class="r" { "Photos" }
+                    th scope="col" class="r" { "Deviation" }
+                    th scope="col" { "95\u{a0}% interval" }
+                }
+            }
+            tbody {
+                @for (b, deviation, interval) in rows {
+                    tr {
+                        th scope="row" { (b.figure.words()) " " (b.figure.unit()) }
+                        td class="r" { (b.photos) }
+                        td class="r" { (deviation) }
+                        td { (interval) }
+                    }
+                }
+            }
+        }
+    };
+    html! {
+        h3 { "Between the photos" }
+        (scrolled("Between the photos", &table))
     }
-    out.push_str("</tbody></table></section>");
-    out
 }
+
+/// What the index sorts by: how it is called in the page, and to people.
+const ORDERS: [(&str, &str); 5] =
+    [("name", "name"), ("thick", "thickness"), ("twist", "twist"), ("angle", "twist angle"), ("even", "unevenness")];
 
 /// The index: every sample with its yarn and main figures; sorted and filtered by a small script of its own, complete
 /// without it. `pages` are the file names, in the order of `pieces`.
 #[must_use]
 pub fn index_page(title: &str, pieces: &[Piece], pages: &[String]) -> String {
-    let header = format!(
-        "<h1>{}</h1>\n<p class=\"under\">{} {}</p>",
-        own(title),
-        pieces.len(),
-        if pieces.len() == 1 { "sample" } else { "samples" }
-    );
-    let mut main = String::from(
-        "<div id=\"tools\" class=\"tools\" hidden><div><label for=\"find\">Show only those with the words</label><input id=\"find\" type=\"search\" autocomplete=\"off\"></div><div><label for=\"order\">In the order of</label><select id=\"order\"><option value=\"name\">name</option><option value=\"thick\">thickness</option><option value=\"twist\">twist</option><option value=\"angle\">twist angle</option><option value=\"even\">unevenness</option></select></div><p id=\"told\" class=\"under\" role=\"status\"></p></div><ul id=\"shelf\" class=\"shelf\">",
-    );
-    let data =
-        |sample: &Sample, figure: Figure| figure.of(sample).value().map(|v| format!("{v:.6}")).unwrap_or_default();
-    for (piece, page) in pieces.iter().zip(pages) {
-        let sample = &piece.pooled.sample;
-        let picture = piece.shown.near.as_ref().or(piece.shown.strand.as_ref());
-        let picture = picture.map(|png| format!("<img src=\"{}\" alt=\"\">", data_uri(png))).unwrap_or_default();
-        let _ = write!(
-            main,
-            "<li data-name=\"{}\" data-thick=\"{}\" data-twist=\"{}\" data-angle=\"{}\" data-even=\"{}\"><a href=\"{page}\">{picture}<strong>{}</strong>{}</a></li>",
-            own(&piece.title().to_lowercase()),
-            data(sample, Figure::DiameterMm),
-            data(sample, Figure::TwistsPerInch),
-            data(sample, Figure::TwistAngleDeg),
-            data(sample, Figure::DiameterCvPercent),
-            own(piece.title()),
-            lines(piece)
-        );
-    }
-    main.push_str("</ul>");
+    let samples = if pieces.len() == 1 { "sample" } else { "samples" };
+    let header = html! {
+        h1 { (own(title)) }
+        p class="under" { (pieces.len()) " " (samples) }
+    };
+    let main = html! {
+        div id="tools" class="tools" hidden {
+            div {
+                label for="find" { "Show only those with the words" }
+                input id="find" type="search" autocomplete="off";
+            }
+            div {
+                label for="order" { "In the order of" }
+                select id="order" { @for (value, words) in ORDERS { option value=(value) { (words) } } }
+            }
+            p id="told" class="under" role="status" {}
+        }
+        ul id="shelf" class="shelf" {
+            @for (piece, page) in pieces.iter().zip(pages) { (shelved(piece, page)) }
+        }
+    };
     document(title, &header, &main, include_str!("index.js"))
 }
 
+/// A sample in the index.
+fn shelved(piece: &Piece, page: &str) -> Markup {
+    let sample = &piece.pooled.sample;
+    let data = |figure: Figure| figure.of(sample).value().map(|v| format!("{v:.6}")).unwrap_or_default();
+    let picture = piece.shown.near.as_ref().or(piece.shown.strand.as_ref());
+    html! {
+        li data-name=(own(&piece.title().to_lowercase())) data-thick=(data(Figure::DiameterMm))
+            data-twist=(data(Figure::TwistsPerInch)) data-angle=(data(Figure::TwistAngleDeg))
+            data-even=(data(Figure::DiameterCvPercent)) {
+            a href=(page) {
+                @if let Some(png) = picture { img src=(data_uri(png)) alt=""; }
+                strong { (own(piece.title())) }
+                @for line in lines(piece) { span { (own(&line)) } }
+            }
+        }
+    }
+}
+
 /// The main figures of a sample, a line each.
-fn lines(piece: &Piece) -> String {
+fn lines(piece: &Piece) -> Vec<String> {
     let sample = &piece.pooled.sample;
     let mut all = Vec::new();
     let plies = sample.plies.value().map(|n| if *n == 1 { "singles".to_owned() } else { format!("{n}-ply") });
@@ -193,5 +224,6 @@ fn lines(piece: &Piece) -> String {
     let turns = sample.twists_per_inch.value().map(|t| format!("{t:.1} turns/in"));
     all.push([thick, turns].into_iter().flatten().collect::<Vec<_>>().join(", "));
     all.extend(piece.notes.get("fibre").map(str::to_owned));
-    all.iter().filter(|l| !l.is_empty()).map(|l| format!("<span>{}</span>", own(l))).collect()
+    all.retain(|line| !line.is_empty());
+    all
 }
