@@ -2,6 +2,7 @@
 
 mod alike;
 mod band;
+mod bare;
 mod body;
 mod by_eye;
 mod centre_line;
