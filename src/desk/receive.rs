@@ -4,7 +4,7 @@
 use std::io;
 use std::pin::Pin;
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use axum::body::{Body, Bytes};
 use axum::http::StatusCode;
@@ -105,19 +105,26 @@ async fn passed_on(
     announced: Option<u64>,
     limit: u64,
 ) -> Result<(), Refused> {
-    let began = Instant::now();
-    let mut bytes = 0u64;
+    // The first tick comes at once; each one after it is a second that passed.
+    let mut ticks = tokio::time::interval(Duration::from_secs(1));
+    ticks.tick().await;
+    let (mut seconds, mut bytes) = (0u64, 0u64);
     let slow = || Refused::with(StatusCode::REQUEST_TIMEOUT, "the photo came too slowly; send it again from nearer by");
     let broken = || Refused::with(StatusCode::BAD_REQUEST, "the photo broke off; send it again");
     loop {
-        let next = std::future::poll_fn(|cx| Pin::new(&mut *body).poll_frame(cx));
+        let next = std::future::poll_fn(|cx| {
+            while ticks.poll_tick(cx).is_ready() {
+                seconds += 1;
+            }
+            Pin::new(&mut *body).poll_frame(cx)
+        });
         let Some(frame) = tokio::time::timeout(PIECE_WITHIN, next).await.map_err(|_late| slow())? else { break };
         let Ok(piece) = frame.map_err(|_gone| broken())?.into_data() else { continue };
         bytes += piece.len() as u64;
         if bytes > limit {
             return Err(too_large(limit));
         }
-        if began.elapsed() > SLOW_START && bytes < LEAST_BYTES_PER_SECOND * began.elapsed().as_secs() {
+        if seconds > SLOW_START.as_secs() && bytes < LEAST_BYTES_PER_SECOND * seconds {
             return Err(slow());
         }
         if send.send(Piece::Bytes(piece)).await.is_err() {
