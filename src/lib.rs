@@ -63,11 +63,11 @@
 //! ```
 //! # use strandrule::measure::photo::{self, Limits};
 //! # use strandrule::measure::scale::{ScaleParams, ScaleRequest, find_scale};
-//! use strandrule::measure::strand::{StrandParams, StrandRequest, find_strands};
+//! use strandrule::measure::strand::{StrandRequest, find_strands};
 //!
 //! # let photo = photo::read("fixtures/photos/p06-two-ply-z-navy.jpg".as_ref(), &Limits::default())?;
 //! # let scale = find_scale(&photo, &ScaleRequest::default(), &ScaleParams::default());
-//! let strands = find_strands(&photo, &scale, &StrandRequest::default(), &StrandParams::default());
+//! let strands = find_strands(&photo, &scale, &StrandRequest::default());
 //! for piece in strands.pieces.iter().filter(|p| p.chosen) {
 //!     let measured = piece.stations.iter().filter(|s| s.left_out.is_none());
 //!     let widths: Vec<f64> = measured.map(|s| s.width_px()).collect();
@@ -82,14 +82,14 @@
 //! ```
 //! # use strandrule::measure::photo::{self, Limits};
 //! # use strandrule::measure::scale::{ScaleParams, ScaleRequest, find_scale};
-//! # use strandrule::measure::strand::{StrandParams, StrandRequest, find_strands};
-//! use strandrule::measure::twist::{TwistParams, TwistRequest, read_twist};
+//! # use strandrule::measure::strand::{StrandRequest, find_strands};
+//! use strandrule::measure::twist::{TwistRequest, read_twist};
 //!
 //! # let photo = photo::read("fixtures/photos/p06-two-ply-z-navy.jpg".as_ref(), &Limits::default())?;
 //! # let scale = find_scale(&photo, &ScaleRequest::default(), &ScaleParams::default());
-//! # let strands = find_strands(&photo, &scale, &StrandRequest::default(), &StrandParams::default());
-//! let seen = read_twist(&strands, &TwistRequest::default(), &TwistParams::default());
-//! let stated = read_twist(&strands, &TwistRequest { plies: Some(2) }, &TwistParams::default());
+//! # let strands = find_strands(&photo, &scale, &StrandRequest::default());
+//! let seen = read_twist(&strands, &TwistRequest::default());
+//! let stated = read_twist(&strands, &TwistRequest { plies: Some(2) });
 //! assert!(stated.plies_stated && !seen.plies_stated);
 //! match seen.plies {
 //!     Ok((plies, probability)) => println!("{plies} plies with probability {probability:.2}"),
@@ -104,13 +104,13 @@
 //! # use strandrule::base::units::Mm;
 //! # use strandrule::measure::photo::{self, Limits};
 //! # use strandrule::measure::scale::{ScaleParams, ScaleRequest, find_scale};
-//! # use strandrule::measure::strand::{StrandParams, StrandRequest, find_strands};
+//! # use strandrule::measure::strand::{StrandRequest, find_strands};
 //! use strandrule::base::stats::{mean, standard_deviation};
 //! use strandrule::measure::evenness::lay_out;
 //!
 //! # let photo = photo::read("fixtures/photos/p06-two-ply-z-navy.jpg".as_ref(), &Limits::default())?;
 //! # let scale = find_scale(&photo, &ScaleRequest::default(), &ScaleParams::default());
-//! # let strands = find_strands(&photo, &scale, &StrandRequest::default(), &StrandParams::default());
+//! # let strands = find_strands(&photo, &scale, &StrandRequest::default());
 //! for piece in strands.pieces.iter().filter(|p| p.chosen) {
 //!     let laid_out = lay_out(piece, scale.scale.known(), Mm(0.0));
 //!     let widths: Vec<f64> = laid_out.runs().concat().iter().map(|s| s.width).collect();

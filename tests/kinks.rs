@@ -9,7 +9,7 @@ use strandrule::figures::words::Reason;
 use strandrule::measure::photo::{CameraFacts, Limits, Photo, decode, read};
 use strandrule::measure::pipeline::{Params, Request, measure};
 use strandrule::measure::scale::{Scale, ScaleFound};
-use strandrule::measure::strand::{LeftOutWhy, StrandParams, StrandRequest, find_strands};
+use strandrule::measure::strand::{LeftOutWhy, StrandRequest, find_strands};
 use strandrule::show::summary;
 use strandrule::synth::{shoot_jpeg, story};
 
@@ -59,7 +59,7 @@ fn loops_are_counted_and_waves_are_not() {
         unit_against_marks: false,
     };
     for (bow, loops) in [(0.0, vec![]), (60.0, vec![]), (0.0, vec![700.0]), (15.0, vec![400.0, 950.0])] {
-        let strands = find_strands(&drawn(bow, &loops), &scale, &StrandRequest::default(), &StrandParams::default());
+        let strands = find_strands(&drawn(bow, &loops), &scale, &StrandRequest::default());
         assert_eq!(strands.pieces.len(), 1, "one strand was drawn, bow {bow}, {loops:?}");
         let piece = &strands.pieces[0];
         let kinks = piece.kinks.as_ref().expect("looked for");

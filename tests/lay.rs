@@ -13,7 +13,7 @@ use strandrule::figures::words::Method;
 use strandrule::measure::photo::{CameraFacts, Limits, Photo, read};
 use strandrule::measure::pipeline::{Params, Request, measure};
 use strandrule::measure::scale::{ScaleFound, ScaleParams, ScaleRequest, StatedScale, find_scale};
-use strandrule::measure::strand::{Arrangement, StrandParams, StrandRequest, Strands, find_strands};
+use strandrule::measure::strand::{Arrangement, StrandRequest, Strands, find_strands};
 
 /// A number between 0 and 1 that depends on the place only.
 fn hash(x: usize, y: usize) -> f64 {
@@ -53,7 +53,7 @@ fn any_scale(photo: &Photo) -> ScaleFound {
 
 fn found(photo: &Photo) -> Strands {
     let scale = any_scale(photo);
-    find_strands(photo, &scale, &StrandRequest::default(), &StrandParams::default())
+    find_strands(photo, &scale, &StrandRequest::default())
 }
 
 /// Light of a round strand at `x` from its axis (radius `r`) and `z` along it: `lines` lines a turn wind with `turn` px
@@ -132,7 +132,7 @@ fn region_of_a_skein_is_enough() {
     let region = strandrule::base::geometry::Region { min: Point::new(200.0, 150.0), max: Point::new(700.0, 600.0) };
     let scale = any_scale(&photo);
     let request = StrandRequest { region: Some(region), ..StrandRequest::default() };
-    let strands = find_strands(&photo, &scale, &request, &StrandParams::default());
+    let strands = find_strands(&photo, &scale, &request);
     assert_eq!(strands.arrangement, Arrangement::Skein);
     assert!(!strands.pieces.is_empty());
     for station in strands.pieces.iter().flat_map(|p| &p.stations) {

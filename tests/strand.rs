@@ -4,7 +4,7 @@ use strandrule::base::colour::srgb_of_linear;
 use strandrule::base::raster::Raster;
 use strandrule::measure::photo::{CameraFacts, Photo};
 use strandrule::measure::scale::{Scale, ScaleFound};
-use strandrule::measure::strand::{StrandParams, StrandRequest, Strands, find_strands};
+use strandrule::measure::strand::{StrandRequest, Strands, find_strands};
 
 /// A drawn scene: a straight strand across a card, with fibres, a soft shadow below it, noise and blur.
 #[derive(Clone, Copy)]
@@ -82,7 +82,7 @@ impl Drawn {
     }
 
     fn found(self) -> Strands {
-        find_strands(&self.photo(), &no_scale(), &StrandRequest::default(), &StrandParams::default())
+        find_strands(&self.photo(), &no_scale(), &StrandRequest::default())
     }
 
     fn mean_width(self) -> f64 {
@@ -176,7 +176,7 @@ fn photos_with_truth() {
         let photo =
             strandrule::measure::photo::read(&path, &strandrule::measure::photo::Limits::default()).expect("photo");
         let scale = strandrule::measure::scale::find_scale(&photo, &Default::default(), &Default::default());
-        let strands = find_strands(&photo, &scale, &StrandRequest::default(), &StrandParams::default());
+        let strands = find_strands(&photo, &scale, &StrandRequest::default());
         match width_error(&truth, &strands) {
             Some((error, u)) => {
                 eprintln!("{:24} {:+6.2} % (u {:.2} %)", photo.name, 100.0 * error, 100.0 * u);

@@ -12,8 +12,8 @@ use strandrule::figures::words::Reason;
 use strandrule::measure::photo::{Limits, Photo, read};
 use strandrule::measure::strand::{Arrangement, Edge, LeftOutWhy, Station, Strand, Strands, Strip};
 use strandrule::measure::twist::{
-    Twist, TwistParams, TwistRequest, axis_radius_of_envelope, envelope_per_mean_width, read_twist,
-    surface_angle_from_turns, turns_from_surface_angle,
+    Twist, TwistRequest, axis_radius_of_envelope, envelope_per_mean_width, read_twist, surface_angle_from_turns,
+    turns_from_surface_angle,
 };
 
 fn numbers(v: &Value) -> Vec<f64> {
@@ -187,7 +187,7 @@ fn photos_traced_from_truth() {
         let photo = read(&path, &Limits::default()).unwrap();
         let strands = strands_of_truth(&photo, &truth);
         let start = std::time::Instant::now();
-        let t = read_twist(&strands, &TwistRequest::default(), &TwistParams::default());
+        let t = read_twist(&strands, &TwistRequest::default());
         let ms = start.elapsed().as_secs_f64() * 1e3;
         let (dir, dp) = match &t.direction {
             Ok((TwistDirection::S, p)) => ("S", *p),
@@ -404,7 +404,7 @@ fn flipped(strands: &Strands, flip_rows: bool, flip_columns: bool) -> Strands {
 }
 
 fn read_plain(strands: &Strands) -> Twist {
-    read_twist(strands, &TwistRequest::default(), &TwistParams::default())
+    read_twist(strands, &TwistRequest::default())
 }
 
 fn letter(t: &Twist) -> TwistDirection {
@@ -464,7 +464,7 @@ fn drawn_singles_are_read_to_a_degree() {
     for (radius, degrees, z) in [(14.0, 30.0, true), (20.0, 15.0, false), (12.0, 45.0, false), (16.0, 38.0, true)] {
         let turns = f64::tan(f64::to_radians(degrees)) / (std::f64::consts::TAU * radius);
         let strands = drawn_singles(radius, turns, z, 1400);
-        let t = read_twist(&strands, &TwistRequest { plies: Some(1) }, &TwistParams::default());
+        let t = read_twist(&strands, &TwistRequest { plies: Some(1) });
         assert_eq!(letter(&t), if z { TwistDirection::Z } else { TwistDirection::S });
         // Lines drawn on the surface itself: the allowance for the depth of fibres, 0.4 px of the radius, is too much here.
         let allowance = 0.5 * f64::to_radians(2.0 * degrees).sin() * (0.4 / (radius - 0.4));
@@ -493,9 +493,7 @@ fn drawn_plies_are_counted_and_their_turns_followed() {
         // Four plies differ from two and three by little more than their steepness, which in one lifelike scene of ten misleads:
         // they may be left open, but not called anything else.
         let t = match &t.plies {
-            Err(Reason::PliesUnclear) if plies == 4 => {
-                read_twist(&strands, &TwistRequest { plies: Some(4) }, &TwistParams::default())
-            }
+            Err(Reason::PliesUnclear) if plies == 4 => read_twist(&strands, &TwistRequest { plies: Some(4) }),
             _ => t,
         };
         assert_eq!(t.plies.clone().expect("plies").0, plies as u32);
@@ -527,7 +525,7 @@ fn mirror_swaps_the_letter_and_half_a_turn_leaves_it() {
 #[test]
 fn stated_plies_are_taken_and_noted() {
     let strands = drawn_plied(2, 10.0, 0.0075, false, 1600);
-    let t = read_twist(&strands, &TwistRequest { plies: Some(3) }, &TwistParams::default());
+    let t = read_twist(&strands, &TwistRequest { plies: Some(3) });
     assert!(t.plies_stated);
     assert_eq!(t.plies.expect("stated").0, 3);
 }

@@ -38,7 +38,7 @@ fn scaled(photo: &Photo) -> ScaleFound {
 }
 
 fn stranded(photo: &Photo, scale: &ScaleFound) -> Strands {
-    strand::find_strands(photo, scale, &StrandRequest::default(), &Params::default().strand)
+    strand::find_strands(photo, scale, &StrandRequest::default())
 }
 
 #[divan::bench(args = MEGAPIXELS, sample_count = 5, sample_size = 1)]
@@ -63,7 +63,7 @@ fn c_strand(bencher: Bencher, megapixels: usize) {
 fn d_twist(bencher: Bencher, megapixels: usize) {
     let photo = decode(megapixels);
     let strands = stranded(&photo, &scaled(&photo));
-    bencher.bench(|| twist::read_twist(&strands, &TwistRequest::default(), &Params::default().twist));
+    bencher.bench(|| twist::read_twist(&strands, &TwistRequest::default()));
 }
 
 /// From the stages' evidence to the report's text: evenness is in here.

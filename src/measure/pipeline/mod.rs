@@ -12,8 +12,8 @@ use std::convert::Infallible;
 
 use super::photo::Photo;
 use super::scale::{self, Scale, ScaleFound, ScaleParams, ScaleRequest};
-use super::strand::{self, StrandParams, StrandRequest, Strands};
-use super::twist::{self, Twist, TwistParams, TwistRequest};
+use super::strand::{self, StrandRequest, Strands};
+use super::twist::{self, Twist, TwistRequest};
 use crate::figures::quantity::{Component, Quantity, Sourced};
 use crate::figures::report::{Evenness, PhotoFacts, Program, Report, SCHEMA, Sample, ScaleFigures};
 use crate::figures::words::{Method, Warning};
@@ -37,10 +37,6 @@ pub struct Request {
 pub struct Params {
     /// Of the scale stage.
     pub scale: ScaleParams,
-    /// Of the strand stage.
-    pub strand: StrandParams,
-    /// Of the twist stage.
-    pub twist: TwistParams,
 }
 
 /// What every stage saw; the overlay draws it.
@@ -84,10 +80,10 @@ pub fn measure_unless<E>(
 ) -> Result<Measured, E> {
     let scale = scale::find_scale(photo, &request.scale, &params.scale);
     go_on()?;
-    let mut strands = strand::find_strands(photo, &scale, &request.strand, &params.strand);
+    let mut strands = strand::find_strands(photo, &scale, &request.strand);
     coarse::widen(&mut strands, photo);
     go_on()?;
-    let twist = twist::read_twist(&strands, &request.twist, &params.twist);
+    let twist = twist::read_twist(&strands, &request.twist);
     go_on()?;
     let evidence = Evidence { scale, strands, twist };
     let report = report(photo, request, &evidence);

@@ -210,13 +210,9 @@ pub struct Strands {
     pub map: Option<Map>,
 }
 
-/// Constants of the method.
-#[derive(Debug, Clone, Default)]
-pub struct StrandParams {}
-
 /// Finds the yarn and measures its edges.
 #[must_use]
-pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest, _params: &StrandParams) -> Strands {
+pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) -> Strands {
     let lying = skein::lying(&photo.rgb, scale, request);
     // Strands that touch are what the eye was taught least: of skeins' plies it is wrong more often than right.
     if let skein::Lying::Found(strands) = lying {

@@ -118,10 +118,6 @@ impl Twist {
     }
 }
 
-/// Constants of the method.
-#[derive(Debug, Clone, Default)]
-pub struct TwistParams {}
-
 /// Probability that a stated number of plies is wrong from which on it is said: odds of four to one, against which a person who
 /// counted is still to be believed. At even odds every fifth right statement would be doubted, at twenty to one few wrong ones.
 const SPEAKS_AGAINST: f64 = 0.8;
@@ -140,7 +136,7 @@ const MOST_PLIES: u32 = 5;
 
 /// Reads the twist from the straightened strands.
 #[must_use]
-pub fn read_twist(found: &Strands, request: &TwistRequest, _params: &TwistParams) -> Twist {
+pub fn read_twist(found: &Strands, request: &TwistRequest) -> Twist {
     let chosen: Vec<&Strand> = found.pieces.iter().filter(|s| s.chosen).collect();
     let looks: Vec<(&Strand, PieceLook)> = chosen.par_iter().filter_map(|s| Some((*s, PieceLook::at(s)?))).collect();
     if looks.is_empty() {
