@@ -22,9 +22,7 @@ const WRAP_STATIONS: usize = 80;
 
 /// The truth of a rendered scene.
 pub(super) fn tell(scene: &Scene, strands: &[Strand], camera: &Camera) -> Truth {
-    let (half_w, half_h) = (scene.card.width_mm / 2.0, scene.card.height_mm / 2.0);
-    let over_card = |at: &Vector3<f64>| at.x.abs() <= half_w && at.y.abs() <= half_h;
-    let beside = !strands.iter().flat_map(|s| &s.stations).any(|s| over_card(&s.frame.at));
+    let beside = !strands.iter().flat_map(|s| &s.stations).any(|s| over_card(scene, &s.frame.at));
     let witness = Witness { scene, camera, beside };
     let seen: Vec<Watched> = strands.iter().enumerate().map(|(i, s)| witness.watch(i, s)).collect();
     Truth {
@@ -38,6 +36,11 @@ pub(super) fn tell(scene: &Scene, strands: &[Strand], camera: &Camera) -> Truth 
         yarn: scene.yarn.as_ref().and_then(|(yarn, laying)| pooled(yarn, laying, strands, &seen)),
         strands: strands.iter().zip(&seen).enumerate().map(|(i, (s, w))| witness.strand(i, s, w)).collect(),
     }
+}
+
+/// Whether a point of the scene, mm, lies over its card.
+fn over_card(scene: &Scene, at: &Vector3<f64>) -> bool {
+    at.x.abs() <= scene.card.width_mm / 2.0 && at.y.abs() <= scene.card.height_mm / 2.0
 }
 
 struct Witness<'a> {
@@ -239,8 +242,6 @@ impl Witness<'_> {
         let near = |l: &&Look| (l.station as f64 * strand.step - fault.at).abs() <= fault.length / 4.0;
         let whole = mean(watched.used().map(|l| l.width));
         let here = mean(watched.looks.iter().filter(near).map(|l| l.width));
-        let (half_w, half_h) = (self.scene.card.width_mm / 2.0, self.scene.card.height_mm / 2.0);
-        let at = station.frame.at;
         Some(FaultTruth {
             kind: if fault.amplitude > 0.0 { "thick" } else { "thin" }.to_owned(),
             s_mm: round(fault.at - first),
@@ -251,7 +252,7 @@ impl Witness<'_> {
             width_rel_measured_mid_half: round(here / whole - 1.0),
             px: self.stored(shown),
             in_image: self.in_picture(shown),
-            on_card: at.x.abs() <= half_w && at.y.abs() <= half_h,
+            on_card: over_card(self.scene, &station.frame.at),
         })
     }
 
