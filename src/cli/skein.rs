@@ -10,7 +10,7 @@ use super::exit::{Failure, Outcome};
 use super::outputs::{Places, reads_reports};
 use crate::show::json;
 use crate::work::saved;
-use crate::work::skein::check_skein;
+use crate::work::skein::{USUAL_WITHIN_PERCENT, check_skein};
 
 const EXAMPLES: &str = "\
 Examples:
@@ -29,7 +29,7 @@ pub struct SkeinArgs {
     #[arg(required = true, value_name = "REPORT")]
     pub reports: Vec<PathBuf>,
     /// How well the mean thickness is to be known, per cent (half the 95 % interval)
-    #[arg(long, value_name = "PERCENT", default_value_t = 5.0)]
+    #[arg(long, value_name = "PERCENT", default_value_t = USUAL_WITHIN_PERCENT)]
     pub within: f64,
     /// Print the answer in plain words instead of JSON
     #[arg(long)]

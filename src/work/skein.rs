@@ -14,6 +14,9 @@ use crate::figures::quantity::{COVERAGE_FACTOR_95, Component, Sourced};
 use crate::figures::{Method, Quantity, Reason, Report};
 use crate::show::plain::evenness_called;
 
+/// How well the mean of a skein is to be known unless somebody says otherwise, per cent (half of the 95 % interval).
+pub const USUAL_WITHIN_PERCENT: f64 = 5.0;
+
 /// The schema word of a skein check.
 pub const SKEIN_SCHEMA: &str = "strandrule-skein-1";
 

@@ -8,6 +8,7 @@ use axum::body::Body;
 use axum::extract::{Path, Query, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::response::{IntoResponse, Response};
+use image::ImageFormat;
 use maud::Markup;
 use serde::{Deserialize, Serialize};
 
@@ -283,16 +284,12 @@ fn photo_itself(desk: &Desk, path: &std::path::Path) -> Result<Response, Refused
     let name = path.file_name().unwrap_or_default();
     let read = |e: photo::PhotoError| Refused::failed(e.to_string());
     let bytes = photo::bytes_of(path, name.as_ref(), &desk.hand.limits).map_err(read)?;
-    let kind = match bytes.as_slice() {
-        [0xff, 0xd8, 0xff, ..] => Some("image/jpeg"),
-        [0x89, b'P', b'N', b'G', ..] => Some("image/png"),
-        [b'R', b'I', b'F', b'F', _, _, _, _, b'W', b'E', b'B', b'P', ..] => Some("image/webp"),
-        _ => None,
-    };
+    let shown = [ImageFormat::Jpeg, ImageFormat::Png, ImageFormat::WebP];
+    let format = image::guess_format(&bytes).ok().filter(|format| shown.contains(format));
     // Only a TIFF has pages, and browsers show none.
     let upright = || CameraFacts::of_file(&bytes, 0).orientation == Orientation::default();
-    match kind {
-        Some(kind) if kind == "image/jpeg" || upright() => Ok(answer(kind, bytes)),
+    match format {
+        Some(format) if format == ImageFormat::Jpeg || upright() => Ok(answer(format.to_mime_type(), bytes)),
         _ => {
             let photo = photo::decode(name.as_ref(), bytes, &desk.hand.limits).map_err(read)?;
             let png = page::look::png(&photo.rgb).ok_or_else(|| Refused::failed("the photo cannot be drawn"))?;

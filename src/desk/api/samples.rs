@@ -16,16 +16,13 @@ use crate::figures::Report;
 use crate::figures::report::TwistDirection;
 use crate::work::arithmetic::thickness::Fibre;
 use crate::work::arithmetic::yarn_number::{GRAMS_PER_OUNCE, METRES_PER_YARD};
-use crate::work::batch::Folder;
+use crate::work::batch::{Folder, Grouping};
 use crate::work::compare::{Comparison, compare};
 use crate::work::figure::Figure;
 use crate::work::plan::{self, Goal, PlanRequest, PlyTwist, WeighedSkein, WheelRequest};
 use crate::work::pool::pool_reports;
 use crate::work::portfolio;
-use crate::work::skein::check_skein;
-
-/// How well the mean of a skein is to be known, per cent: what the command line asks where it is not told.
-const SKEIN_WITHIN_PERCENT: f64 = 5.0;
+use crate::work::skein::{USUAL_WITHIN_PERCENT, check_skein};
 
 /// Which photos are which sample; no name takes them out of any.
 #[derive(Deserialize)]
@@ -83,7 +80,7 @@ pub(crate) async fn together(State(desk): State<Arc<Desk>>, Query(of): Query<Of>
     beside(move || {
         let (name, reports) = Yarn::parse(&of.of)?.reports(&desk.hand)?;
         let pooled = pool_reports(&reports).ok_or_else(|| Refused::missing("nothing of this was measured yet"))?;
-        let skein = check_skein(&reports, SKEIN_WITHIN_PERCENT).map(|check| check.sentences).unwrap_or_default();
+        let skein = check_skein(&reports, USUAL_WITHIN_PERCENT).map(|check| check.sentences).unwrap_or_default();
         Ok(Json(Together { name, photos: reports.len(), words: Words::of_pooled(&pooled), skein }))
     })
     .await
@@ -244,7 +241,7 @@ pub(crate) async fn portfolio(
         let out = desk.hand.folder.out();
         let folder = Folder::open(out).map_err(|e| Refused::failed(e.to_string()))?;
         let map = desk.hand.folder.map().map_err(Refused::failed)?;
-        let grouping = crate::work::batch::Grouping::Map(map);
+        let grouping = Grouping::Map(map);
         let title = Some(titled.title.trim()).filter(|t| !t.is_empty()).unwrap_or("Yarn samples");
         let pages = out.join("portfolio");
         let written = portfolio::write(&folder, &grouping, &out.join("photos"), title, &pages)
