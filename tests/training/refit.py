@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Rebuilds the weights from nothing: paints, cuts, trains, exports. README.md says what a refit must reach.
 
-    refit.py paint DATA --seconds 420 --first 0 [--traced 22 --painted 10]   both painters, many processes
+    refit.py paint DATA --seconds 420 --first 0 [--traced 10 --painted 6]    both painters, many processes
     refit.py cut DATA                                                        strips and scout pictures
     refit.py train DATA OUT --seconds 300 [--start FOLDER]                   the nets, side by side
 """
@@ -17,6 +17,9 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 SEEDS = json.load(open(os.path.join(HERE, "seeds.json")))
 # Seeds that one process may use up.
 BLOCK = 2000
+# Scenes that together need every kernel there is, and seconds that compiling them may take.
+WARM = 6
+COMPILING = 200
 
 
 def wait(processes, seconds):
@@ -29,10 +32,10 @@ def wait(processes, seconds):
 
 
 def warm(a, first, began):
-    command = [sys.executable, os.path.join(HERE, "traced", "paint.py"), "--first", str(first + BLOCK - 3), "--count", "2", "--out", os.path.join(a.data, "warm")]
+    command = [sys.executable, os.path.join(HERE, "traced", "paint.py"), "--first", str(first + BLOCK - 1 - WARM), "--count", str(WARM), "--scale", ".4", "--out", os.path.join(a.data, "warm")]
     log = open(os.path.join(a.data, "warm.log"), "w")
-    wait([subprocess.Popen(command + a.traced_options.split(), stdout=log, stderr=log)], 120)
-    print("kernels after %.0f s" % (time.time() - began), open(os.path.join(a.data, "warm.log")).read()[-400:], flush=True)
+    wait([subprocess.Popen(command + a.traced_options.split(), stdout=log, stderr=log)], COMPILING)
+    print("kernels after %.0f s" % (time.time() - began), open(os.path.join(a.data, "warm.log")).read()[-900:], flush=True)
 
 
 def paint(a):
@@ -110,12 +113,12 @@ def main():
             p.add_argument("--small", action="store_true")
         p.add_argument("--seconds", type=float, default=400)
         p.add_argument("--first", type=int, default=0, help="seeds from the first of the training range on")
-        p.add_argument("--traced", type=int, default=22)
-        p.add_argument("--painted", type=int, default=10)
+        p.add_argument("--traced", type=int, default=10)
+        p.add_argument("--painted", type=int, default=6)
         p.add_argument("--traced-options", default="--variant cuda_ad_rgb")
         p.add_argument("--grounds", default="")
-        p.add_argument("--gpus", type=int, default=2)
-        p.add_argument("--painted-tool", default=os.path.join(HERE, "painted/target/release/strandrule-painted"))
+        p.add_argument("--gpus", type=int, default=1)
+        p.add_argument("--painted-tool", default=os.path.join(HERE, "painted/target/release/painted"))
         p.add_argument("--cut-tool", default=os.path.join(HERE, "cut/target/release/strandrule-cut"))
     a = parser.parse_args()
     {"paint": paint, "cut": cut, "train": train}[a.step](a)

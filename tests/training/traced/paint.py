@@ -19,7 +19,9 @@ sys.path.insert(0, os.path.dirname(os.path.abspath(__file__)))
 import develop
 from fibre import Strand, controls
 from lens import stream
+from light import Light
 from scene import BUDGET, Scene
+from stage import Stage
 
 LABEL = 4                                                            # 4 x 4 rays a pixel for the labels
 VERSION = "raytraced-1"
@@ -34,141 +36,11 @@ class Tracer:
         self.dummy = os.path.join(tmp, "curve.txt")
         with open(self.dummy, "w") as f:
             f.write("".join("%d 0 -500 .001\n" % i for i in range(4)))
-        self.rays = 12_000_000 if variant.startswith("cuda") else 1_500_000
-        # direct light and two bounces: grooves between plies fill with light, more is not seen
-        self.integrator = mi.load_dict({"type": "path", "max_depth": 4, "rr_depth": 3})
-
-    # ---- building
-    def bsdf(self, m, two=True):
-        mi = self.mi
-        if m.get("tex") is not None:
-            c = {"type": "bitmap", "data": mi.TensorXf(np.ascontiguousarray(m["tex"], dtype=np.float32)), "raw": True, "filter_type": "bilinear", "wrap_mode": "clamp"}
-        else:
-            c = {"type": "rgb", "value": np.clip(m["rgb"], .003, .95).astype(float).tolist()}
-        b = {"type": "principled", "base_color": c, "roughness": float(m["rough"]), "specular": float(m["specular"]), "metallic": float(m.get("metal", 0.0))}
-        return {"type": "twosided", "b": b} if two else b
-
-    def mesh(self, e, bsdf=None):
-        mi, P = self.mi, e["P"]
-        a, b = P.shape[:2]
-        du, dv = np.gradient(P, axis=0), np.gradient(P, axis=1)
-        if not e["flat"] and b > 3 and np.allclose(P[:, 0], P[:, -1], atol=1e-4 * np.ptp(P)):
-            dv[:, 0] = dv[:, -1] = P[:, 1] - P[:, -2]
-        N = np.cross(du, dv)
-        N /= np.maximum(np.linalg.norm(N, axis=-1, keepdims=True), 1e-12)
-        i = np.arange(a * b, dtype=np.uint32).reshape(a, b)
-        q = np.stack([i[:-1, :-1], i[1:, :-1], i[1:, 1:], i[:-1, 1:]], -1).reshape(-1, 4)
-        faces = np.concatenate([q[:, [0, 1, 2]], q[:, [0, 2, 3]]])
-        s, t = np.linspace(0, 1, a), np.linspace(0, 1, b)
-        uv = np.stack(np.broadcast_arrays(t[None], s[:, None]) if e["flat"] else np.broadcast_arrays(s[:, None], t[None]), -1)
-        props = mi.Properties()
-        if bsdf is None:
-            key = id(e["mat"])
-            if key not in self.shared:                               # the material is kept with it, so that no other gets its id
-                self.shared[key] = mi.load_dict(self.bsdf(e["mat"])), e["mat"]
-                self.made["mesh"] += 1
-            bsdf = self.shared[key][0]
-        props["bsdf"] = bsdf
-        m = mi.Mesh("m", a * b, len(faces), props=props, has_vertex_normals=True, has_vertex_texcoords=True)
-        p = mi.traverse(m)
-        p["vertex_positions"], p["vertex_normals"] = mi.Float(P.astype(np.float32).ravel()), mi.Float(N.astype(np.float32).ravel())
-        p["vertex_texcoords"], p["faces"] = mi.Float(uv.astype(np.float32).ravel()), mi.UInt32(faces.ravel())
-        p.update()
-        return m
-
-    BLOCK = 8192                                                     # control points, and segments, of one curve shape
-
-    def curves(self, P, rad, m):
-        """Cubic B-splines, control points [f, n, 3] and radii [f, n], as shapes of BLOCK points and segments each.
-
-        Both numbers are compiled into the kernels: with one size for all, a kernel serves every scene.  The rest of a block is a
-        thread far below the table."""
-        mi, B = self.mi, self.BLOCK
-        f, n = P.shape[:2]
-        c = np.concatenate([P, np.broadcast_to(rad[..., None], (f, n, 1))], -1).astype(np.float32)
-        bsdf = mi.load_dict(self.bsdf(m, False))
-        self.made["curve"] += 1
-        per = (B - 64) // n
-        if per < 1:
-            raise ValueError("%d control points to one fibre" % n)
-        for i in range(0, f, per):
-            g = min(per, f - i)
-            q = c[i:i + g].reshape(-1, 4)
-            k = B - len(q)
-            far = np.column_stack([np.arange(k) * .1, np.zeros(k), np.full(k, -700), np.full(k, .001)])
-            seg = (np.arange(g)[:, None] * n + np.arange(n - 3)).ravel()
-            seg = np.concatenate([seg, len(q) + np.arange(B - len(seg)) % (k - 3)]).astype(np.uint32)
-            s = mi.load_dict({"type": "bsplinecurve", "filename": self.dummy, "bsdf": bsdf})
-            p = mi.traverse(s)
-            p["control_point_count"] = B
-            p["control_points"], p["segment_indices"] = mi.Float(np.concatenate([q, far]).astype(np.float32).ravel()), mi.UInt32(seg)
-            p.update()
-            yield s
+        self.rays = 24_000_000 if variant.startswith("cuda") else 1_500_000
 
     def build(self, sc, yarn):
-        """The scene, and a table: shape number -> (strand + 1, part 0 other / 1 body / 2 hair, kind)."""
-        mi, dr = self.mi, self.dr
-        S, rows = {"type": "scene"}, []
-        self.made, self.shared = {"mesh": 0, "curve": 0}, {}
-        def put(obj, row):
-            obj.set_id("s%05d" % len(rows))
-            S["s%05d" % len(rows)] = obj
-            rows.append(row)
-        for e in sc.meshes:
-            put(self.mesh(e), (0, 0, e["kind"]))
-        # the same classes of things and the same bounds in every scene: then one compiled kernel serves them all
-        grey = {"rgb": np.full(3, .5), "rough": .5, "specular": .5}
-        for _ in range(2):
-            for c in self.curves(np.array([[[i, 0.0, -500.0] for i in range(5)]]), np.full((1, 5), .001), grey):
-                put(c, (0, 0, 0))
-        for z in (-800.0, 4000.0):
-            P = np.array([[[-9000, 9000, z], [-8990, 9000, z]], [[9000, -9000, z], [8990, -9000, z]]]) * np.array([1, 1, 1.0])
-            P[1, :, 0] = [8990, 9000]
-            for m in (grey, dict(grey, tex=np.full((2, 2, 3), .5, np.float32))):
-                q = P.copy()
-                q[1] = q[0] + [[3, -3, 0], [3, -3, 0]]
-                put(self.mesh({"P": q, "mat": m, "flat": True}), (0, 0, 0))
-                q = P.copy()
-                q[0] = q[1] + [[-3, 3, 0], [-3, 3, 0]]
-                put(self.mesh({"P": q, "mat": m, "flat": True}), (0, 0, 0))
-        if yarn:
-            for i, st in enumerate(sc.strands):
-                for P, rad, m, part in self.shapes(sc, st):
-                    for c in self.curves(P, rad, m):
-                        put(c, (i + 1, part, 0))
-        D = 900.0
-        T = mi.ScalarTransform4f
-        share = {1: [3], 2: [2, 1], 3: [1, 1, 1]}[len(sc.lights)]     # always three lamps: fewer lights are cut in strips
-        for (el, az, size, E, rgb), n in zip(sc.lights, share):
-            d = np.array([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
-            L = E / (size ** 2 * np.sin(el) / D ** 2) * rgb
-            for j in range(n):
-                lamp = mi.load_dict({"type": "rectangle", "to_world": T().look_at(origin=(d * D).tolist(), target=[0, 0, 0], up=[.01, .02, 1]).scale([size / 2, size / 2, 1])
-                                  .translate([(2 * j + 1) / n - 1, 0, 0]).scale([1 / n, 1, 1]), "emitter": {"type": "area", "radiance": {"type": "rgb", "value": L.tolist()}}})
-                p = mi.traverse(lamp)
-                m = p["to_world"]
-                dr.make_opaque(m)                                    # else its numbers are compiled in
-                p["to_world"] = m
-                p.update()
-                put(lamp, (0, 0, 0))
-        # fill up to a round number of each: how many there are is compiled in, too
-        flat = {"P": np.array([[[0, 0, -600.0], [1, 0, -600]], [[0, -1, -600], [1, -1, -600]]]), "flat": True}
-        made = self.made
-        made["mesh"] += 1                                            # at least one to spare, for the spare shapes
-        up = lambda n, k: -n % k
-        meshes = [mi.load_dict(self.bsdf(grey)) for _ in range(up(made["mesh"], 96) + 1)]
-        curves = [mi.load_dict(self.bsdf(grey, False)) for _ in range(up(made["curve"], 96))]
-        shapes = [self.mesh(dict(flat, mat=grey), meshes[0]) for _ in range(up(len(rows), 512))]
-        self.kept = meshes, curves, shapes
-        S["env"] = {"type": "constant", "radiance": {"type": "rgb", "value": sc.ambient.tolist()}}
-        scene = mi.load_dict(S, optimize=False)
-        ids = np.array(dr.reinterpret_array(mi.UInt32, scene.shapes_dr()))
-        lut = np.zeros((int(ids.max()) + 1, 3), np.uint32)
-        for n, sh in zip(ids, scene.shapes()):
-            k = sh.id()
-            if k.startswith("s"):
-                lut[n] = rows[int(k[1:])]
-        return scene, [mi.UInt32(np.ascontiguousarray(lut[:, k])) for k in range(3)]
+        bundles = [(P, rad, m, i + 1, part) for i, st in enumerate(sc.strands) for P, rad, m, part in self.shapes(sc, st)] if yarn else []
+        return Stage(self.mi, self.dr, self.dummy, sc.meshes, bundles)
 
     def shapes(self, sc, st):
         y = st.y
@@ -221,10 +93,10 @@ class Tracer:
             o = o + v * 0
         return mi.Ray3f(o, dr.normalize(v))
 
-    def photo(self, sc, scene, spp, seed, half=False):
+    def photo(self, sc, stage, spp, seed, half=False):
         """Linear light; half = half size, box pixels, no lens (for the shadow)."""
         mi, dr = self.mi, self.dr
-        L = self.lens(sc)
+        L, light = self.lens(sc), Light(self.mi, self.dr, sc.lights, sc.ambient)
         w, h = (L["w"] // 2, L["h"] // 2) if half else (L["w"], L["h"])
         rows = max(1, min(h, self.rays // (w * spp)))
         out = np.empty((h, w, 3), np.float32)
@@ -245,8 +117,7 @@ class Tracer:
             px = mi.Float(p - q * W) * one + two + g.x * spread + (u.x - .5) * box
             py = mi.Float(q + dr.opaque(mi.UInt32, y0)) * one + two + g.y * spread + (u.y - .5) * box
             lens = mi.warp.square_to_uniform_disk_concentric(s.next_2d()) * ap
-            ray = mi.RayDifferential3f(self.ray(L, px, py, lens))
-            c = self.integrator.sample(scene, s, ray)[0]
+            c = light.radiance(stage, self.ray(L, px, py, lens), s, dr.arange(mi.UInt32, n) % dr.opaque(mi.UInt32, spp))
             v = [dr.select(c[k] >= 0, dr.minimum(c[k], 10.0), 0) for k in range(3)]
             dr.eval(v)                                               # together: each alone would trace all paths again
             for k in range(3):
@@ -262,7 +133,7 @@ class Tracer:
         dr.eval(X, Y)
         return L, L["w"], L["h"], X, Y
 
-    def labels(self, sc, scene, lut):
+    def labels(self, sc, stage):
         """Shares of body and of hair (bytes), and the strand + 1 that lies at each pixel's centre."""
         mi, dr = self.mi, self.dr
         L, w, h, X, Y = self.grid(sc)
@@ -273,11 +144,11 @@ class Tracer:
             hair, part, who = dr.zeros(mi.UInt32, w * h), dr.zeros(mi.UInt32, w * h), dr.zeros(mi.UInt32, w * h)
             active = dr.full(mi.Bool, True, w * h)
             for _ in range(12):
-                pi = scene.ray_intersect_preliminary(ray, coherent=True, active=active)
+                pi = stage.scene.ray_intersect_preliminary(ray, coherent=True, active=active)
                 ok = active & pi.is_valid()
-                i = dr.select(ok, dr.reinterpret_array(mi.UInt32, pi.shape), 0)
-                a = dr.gather(mi.UInt32, lut[1], i, ok)
-                part, who = dr.select(ok, a, part), dr.select(ok, dr.gather(mi.UInt32, lut[0], i, ok), who)
+                yarn = ok & (dr.reinterpret_array(mi.UInt32, pi.shape) == stage.curve)
+                a = dr.gather(mi.UInt32, stage.segment_part, pi.prim_index, yarn)
+                part, who = dr.select(ok, a, part), dr.select(ok, dr.gather(mi.UInt32, stage.segment_strand, pi.prim_index, yarn), who)
                 active = ok & (a == 2)
                 hair = dr.select(active, 1, hair)
                 ray.o = dr.select(active, ray.o + ray.d * (pi.t * 1.00001 + 1e-4), ray.o)
@@ -298,15 +169,14 @@ class Tracer:
         share = lambda v: np.rint(g(v) * (255 / LABEL ** 2)).astype(np.uint8)
         return share(R), share(Gr), g(who).astype(np.int32)
 
-    def kinds(self, sc, scene, lut):
+    def kinds(self, sc, stage):
         """What lies there: the commonest of four rays."""
         mi, dr = self.mi, self.dr
         L, w, h, X, Y = self.grid(sc)
         kinds = [dr.zeros(mi.UInt32, w * h) for _ in range(4)]
         for dx, dy in ((-.25, -.25), (.25, -.25), (-.25, .25), (.25, .25)):
-            pi = scene.ray_intersect_preliminary(self.ray(L, X + dr.opaque(mi.Float, dx), Y + dr.opaque(mi.Float, dy)), coherent=True)
-            i = dr.select(pi.is_valid(), dr.reinterpret_array(mi.UInt32, pi.shape), 0)
-            k = dr.gather(mi.UInt32, lut[2], i, pi.is_valid())
+            pi = stage.scene.ray_intersect_preliminary(self.ray(L, X + dr.opaque(mi.Float, dx), Y + dr.opaque(mi.Float, dy)), coherent=True)
+            k = dr.gather(mi.UInt32, stage.face_kind, pi.prim_index, pi.is_valid() & (dr.reinterpret_array(mi.UInt32, pi.shape) != stage.curve))
             for q in range(4):
                 kinds[q] += dr.select(k == q, 1, 0)
             dr.eval(kinds)
@@ -393,24 +263,21 @@ def paint(tr, seed, out, scale=1.0, spp=25):
             P[..., 2] = np.abs(P[..., 2] - .02) + .02
     t.append(time.time())
     w, h = sc.cam.w, sc.cam.h
-    scene, lut = tr.build(sc, True)
+    stage = tr.build(sc, True)
     t.append(time.time())
     lab = np.zeros((h, w, 3), np.uint8)
-    lab[..., 0], lab[..., 1], who = tr.labels(sc, scene, lut)
+    lab[..., 0], lab[..., 1], who = tr.labels(sc, stage)
     t.append(time.time())
-    lin = tr.photo(sc, scene, spp, seed)
+    lin = tr.photo(sc, stage, spp, seed)
     sh = np.zeros((h, w), np.uint8)
     other = seed ^ 0x5bd1e995
-    with_yarn = tr.photo(sc, scene, 16, other, True) if sc.strands else None
     if sc.strands:
-        del scene, lut
-        tr.kept = tr.shared = None
-        gc.collect()                                                 # a scene still alive would count in the next one's kernels
-        scene, lut = tr.build(sc, False)
-        sh = shadow(with_yarn, tr.photo(sc, scene, 16, other, True), np.maximum(lab[..., 0], lab[..., 1]) / 255.0, w, h)
-    lab[..., 2] = tr.kinds(sc, scene, lut)
-    del scene, lut
-    tr.kept = tr.shared = None
+        with_yarn = tr.photo(sc, stage, spp, other, True)
+        del stage
+        stage = tr.build(sc, False)
+        sh = shadow(with_yarn, tr.photo(sc, stage, spp, other, True), np.maximum(lab[..., 0], lab[..., 1]) / 255.0, w, h)
+    lab[..., 2] = tr.kinds(sc, stage)
+    del stage
     gc.collect()
     t.append(time.time())
     s = develop.settings(stream(seed, "develop"))
