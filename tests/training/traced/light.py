@@ -1,6 +1,6 @@
 """Light along a path: lamps met by aiming at them, the sky by chance, three bounces. Lambert's law and a GGX surface (Walter et al., EGSR 2007).
 
-Written for one mesh and one bundle of curves (stage.py): colours are looked up in tables, nothing is called by way of the scene.
+Written for one mesh of things and one of fibres (stage.py): colours are looked up in tables, nothing is called by way of the scene.
 """
 import numpy as np
 
@@ -52,8 +52,8 @@ class Light:
             hit = active & si.is_valid()
             total += dr.select(active & ~hit, beta * self.ambient, 0)
             active = hit
-            curve = dr.reinterpret_array(mi.UInt32, si.shape) == st.curve
-            m = dr.select(curve, dr.gather(mi.UInt32, st.segment_material, si.prim_index, hit & curve), dr.gather(mi.UInt32, st.face_material, si.prim_index, hit & ~curve))
+            tube = dr.reinterpret_array(mi.UInt32, si.shape) == st.tube
+            m = dr.select(tube, dr.gather(mi.UInt32, st.side_material, si.prim_index, hit & tube), dr.gather(mi.UInt32, st.face_material, si.prim_index, hit & ~tube))
             base, rough, specular, metal = self.colour(st, m, si.uv)
             v = -ray.d
             n = dr.select(dr.dot(si.n, v) < 0, -si.sh_frame.n, si.sh_frame.n)

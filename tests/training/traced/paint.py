@@ -8,7 +8,6 @@ import gc
 import json
 import os
 import sys
-import tempfile
 import time
 import traceback
 
@@ -28,19 +27,16 @@ VERSION = "raytraced-1"
 
 
 class Tracer:
-    def __init__(self, variant, tmp):
+    def __init__(self, variant):
         import drjit as dr
         import mitsuba as mi
         mi.set_variant(variant)
-        self.mi, self.dr, self.variant = mi, dr, variant
-        self.dummy = os.path.join(tmp, "curve.txt")
-        with open(self.dummy, "w") as f:
-            f.write("".join("%d 0 -500 .001\n" % i for i in range(4)))
+        self.mi, self.dr = mi, dr
         self.rays = 24_000_000 if variant.startswith("cuda") else 1_500_000
 
     def build(self, sc, yarn):
         bundles = [(P, rad, m, i + 1, part) for i, st in enumerate(sc.strands) for P, rad, m, part in self.shapes(sc, st)] if yarn else []
-        return Stage(self.mi, self.dr, self.dummy, sc.meshes, bundles)
+        return Stage(self.mi, self.dr, sc.meshes, bundles)
 
     def shapes(self, sc, st):
         y = st.y
@@ -146,9 +142,9 @@ class Tracer:
             for _ in range(12):
                 pi = stage.scene.ray_intersect_preliminary(ray, coherent=True, active=active)
                 ok = active & pi.is_valid()
-                yarn = ok & (dr.reinterpret_array(mi.UInt32, pi.shape) == stage.curve)
-                a = dr.gather(mi.UInt32, stage.segment_part, pi.prim_index, yarn)
-                part, who = dr.select(ok, a, part), dr.select(ok, dr.gather(mi.UInt32, stage.segment_strand, pi.prim_index, yarn), who)
+                yarn = ok & (dr.reinterpret_array(mi.UInt32, pi.shape) == stage.tube)
+                a = dr.gather(mi.UInt32, stage.side_part, pi.prim_index, yarn)
+                part, who = dr.select(ok, a, part), dr.select(ok, dr.gather(mi.UInt32, stage.side_strand, pi.prim_index, yarn), who)
                 active = ok & (a == 2)
                 hair = dr.select(active, 1, hair)
                 ray.o = dr.select(active, ray.o + ray.d * (pi.t * 1.00001 + 1e-4), ray.o)
@@ -176,7 +172,7 @@ class Tracer:
         kinds = [dr.zeros(mi.UInt32, w * h) for _ in range(4)]
         for dx, dy in ((-.25, -.25), (.25, -.25), (-.25, .25), (.25, .25)):
             pi = stage.scene.ray_intersect_preliminary(self.ray(L, X + dr.opaque(mi.Float, dx), Y + dr.opaque(mi.Float, dy)), coherent=True)
-            k = dr.gather(mi.UInt32, stage.face_kind, pi.prim_index, pi.is_valid() & (dr.reinterpret_array(mi.UInt32, pi.shape) != stage.curve))
+            k = dr.gather(mi.UInt32, stage.face_kind, pi.prim_index, pi.is_valid() & (dr.reinterpret_array(mi.UInt32, pi.shape) != stage.tube))
             for q in range(4):
                 kinds[q] += dr.select(k == q, 1, 0)
             dr.eval(kinds)
@@ -307,17 +303,16 @@ def main():
     a = a.parse_args()
     os.makedirs(a.out, exist_ok=True)
     t0, done, failed = time.time(), 0, 0
-    with tempfile.TemporaryDirectory() as tmp:
-        tr = Tracer(a.variant, tmp)
-        for i in range(a.count):
-            if time.time() - t0 > a.seconds:
-                break
-            try:
-                paint(tr, a.first + i * a.step, a.out, a.scale, a.spp)
-                done += 1
-            except Exception:
-                failed += 1
-                print("SKIPPED %d\n%s" % (a.first + i * a.step, traceback.format_exc()), flush=True)
+    tr = Tracer(a.variant)
+    for i in range(a.count):
+        if time.time() - t0 > a.seconds:
+            break
+        try:
+            paint(tr, a.first + i * a.step, a.out, a.scale, a.spp)
+            done += 1
+        except Exception:
+            failed += 1
+            print("SKIPPED %d\n%s" % (a.first + i * a.step, traceback.format_exc()), flush=True)
     print("%d scenes, %d skipped, %.0f s" % (done, failed, time.time() - t0), flush=True)
 
 
