@@ -25,7 +25,7 @@ def kept(stems, share, keep):
 
 
 # Share of the ray-traced painter's pieces in what is shown to a net: they are fewer, and nearer to photos.
-TRACED = 0.45
+TRACED = 0.6
 
 
 def painters(stems, device):

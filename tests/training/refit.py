@@ -45,7 +45,7 @@ def paint(a):
     # Painted ones first: the first ray-traced scene compiles the kernels for all, alone.
     order = list(range(a.traced, a.traced + a.painted)) + list(range(a.traced))
     for i in order:
-        if i == 0 and a.traced:
+        if i == 0 and a.traced and "cuda" in a.traced_options:
             warm(a, first, began)
         out = os.path.join(a.data, f"scenes-{a.first}-{i}")
         os.makedirs(out, exist_ok=True)

@@ -298,12 +298,15 @@ def main():
     a.add_argument("--step", type=int, default=1, help="from one seed to the next: give N processes N neighbouring first seeds and step N")
     a.add_argument("--out", required=True)
     a.add_argument("--variant", default="cuda_ad_rgb")
+    a.add_argument("--threads", type=int, help="of this process, on a CPU")
     a.add_argument("--scale", type=float, default=1.0)
     a.add_argument("--spp", type=int, default=25)
     a = a.parse_args()
     os.makedirs(a.out, exist_ok=True)
     t0, done, failed = time.time(), 0, 0
     tr = Tracer(a.variant)
+    if a.threads:
+        tr.dr.set_thread_count(a.threads)
     for i in range(a.count):
         if time.time() - t0 > a.seconds:
             break

@@ -79,11 +79,11 @@ class Stage:
         return self.shape("mesh", P, N, UV, F, what, (16, 18, 20))
 
     def tubes(self, bundles):
-        """Cubic B-splines as tubes of triangles, each point of four sides or more: an accelerator without ray-tracing units meets
+        """Cubic B-splines as tubes of triangles, of three sides or more: an accelerator without ray-tracing units meets
         triangles twenty times as fast as curves.  The mean width of a tube over its turns is the fibre's (Cauchy: perimeter over pi)."""
         V, N, F, what, count = [], [], [], [], 0
         for P, rad, material, strand, part in bundles:
-            sides = 4 if len(P) > 12 else 10
+            sides = 3 if len(P) > 12 else 10
             p = ((P[:, :-2] + 4 * P[:, 1:-1] + P[:, 2:]) / 6).astype(np.float32)
             r = (rad[:, 1:-1] * (np.pi / (sides * np.sin(np.pi / sides)))).astype(np.float32)
             f, n = p.shape[:2]
