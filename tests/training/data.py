@@ -36,6 +36,24 @@ def painters(stems, device):
     return torch.from_numpy(weight * len(stems)).float().to(device)
 
 
+def shaded(picture, labels, which, draw, view):
+    """A deep shadow close to the yarn, as a low lamp throws it: the yarn's own outline shifted across, dark, its rim soft or sharp."""
+    cover = torch.maximum(labels[:, :1], 0.5 * labels[:, 1:2])
+    # One of some shifts for the whole batch's outline, each picture its own share between two of them: a shadow from 1 to 12 rows wide.
+    near, far = int(draw(1, 6, 1)), int(draw(6, 13, 1))
+    sign = 1 if float(draw(0, 1, 1)) < 0.5 else -1
+    cast = torch.maximum(cover, torch.maximum(cover.roll(sign * near, 2), torch.where(draw(0, 1, *view) < 0.5, cover.roll(sign * far, 2), cover.roll(sign * (near + far) // 2, 2))))
+    cast = torch.maximum(cast, torch.maximum(cover.roll(sign * (near // 2), 2), cover.roll(sign * max(1, near - 1), 2)))
+    soft = F.avg_pool2d(F.pad(cast, (2, 2, 2, 2), mode="replicate"), 5, 1)
+    cast = torch.lerp(cast, soft, draw(0, 1, *view)) * (1 - cover)
+    # Light that is left, in code values; what fills a shadow is tinted a little.
+    left = draw(0.25, 0.85, *view) * draw(0.93, 1.07, view[0], 3, 1, 1)
+    lost = torch.where(which, cast, torch.zeros_like(cast))
+    picture = picture * (1 - lost * (1 - left)).clamp(0, 1)
+    labels = torch.cat([labels[:, :2], torch.maximum(labels[:, 2:3], lost * (1 - left.mean(1, keepdim=True) ** 2.2))], 1)
+    return picture, labels
+
+
 class Strips:
     """All strips end to end: picture [3, 64, N], truth, columns at every fourth."""
 
@@ -93,8 +111,9 @@ class Strips:
             top, bottom, phase, tan, valid, inside4 = (flip(t, 1, h) for t in (top, bottom, phase, tan, valid, inside4))
             sign = torch.where(h, -1.0, 1.0)
             tan, direction = tan * sign[:, None], direction * sign
-            # Beyond what cameras do: contrast, light, colour, blur, noise, few levels.
             view = (size, 1, 1, 1)
+            picture, labels = shaded(picture, labels, often(0.35, *view), draw, view)
+            # Beyond what cameras do: contrast, light, colour, blur, noise, few levels.
             picture = picture.clamp(1e-4, 1) ** torch.exp(draw(-0.5, 0.5, *view)) * draw(0.7, 1.2, *view) * draw(0.88, 1.12, size, 3, 1, 1)
             grey = picture.mean(1, keepdim=True)
             colour = torch.where(often(0.12, *view), torch.zeros(view, device=device), draw(0.0, 1.6, *view))

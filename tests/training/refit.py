@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Rebuilds the weights from nothing: paints, cuts, trains, exports. README.md says what a refit must reach.
 
-    refit.py paint DATA --seconds 420 --first 0 [--traced 10 --painted 6]    both painters, many processes
+    refit.py paint DATA --seconds 420 --first 0 [--traced 13 --painted 3]    both painters, many processes
     refit.py cut DATA                                                        strips and scout pictures
     refit.py train DATA OUT --seconds 300 [--start FOLDER]                   the nets, side by side
 """
@@ -17,9 +17,6 @@ HERE = os.path.dirname(os.path.abspath(__file__))
 SEEDS = json.load(open(os.path.join(HERE, "seeds.json")))
 # Seeds that one process may use up.
 BLOCK = 2000
-# Scenes that together need every kernel there is, and seconds that compiling them may take.
-WARM = 6
-COMPILING = 200
 
 
 def wait(processes, seconds):
@@ -31,29 +28,17 @@ def wait(processes, seconds):
             p.kill()
 
 
-def warm(a, first, began):
-    command = [sys.executable, os.path.join(HERE, "traced", "paint.py"), "--first", str(first + BLOCK - 1 - WARM), "--count", str(WARM), "--scale", ".4", "--out", os.path.join(a.data, "warm")]
-    log = open(os.path.join(a.data, "warm.log"), "w")
-    wait([subprocess.Popen(command + a.traced_options.split(), stdout=log, stderr=log)], COMPILING)
-    print("kernels after %.0f s" % (time.time() - began), open(os.path.join(a.data, "warm.log")).read()[-900:], flush=True)
-
-
 def paint(a):
     first = SEEDS["training"][0] + a.first
     began, running = time.time(), []
-    gpus = max(1, a.gpus)
-    # Painted ones first: the first ray-traced scene compiles the kernels for all, alone.
-    order = list(range(a.traced, a.traced + a.painted)) + list(range(a.traced))
-    for i in order:
-        if i == 0 and a.traced and "cuda" in a.traced_options:
-            warm(a, first, began)
+    for i in range(a.traced + a.painted):
         out = os.path.join(a.data, f"scenes-{a.first}-{i}")
         os.makedirs(out, exist_ok=True)
         seed = str(first + i * BLOCK)
         log = open(out + ".log", "w")
         if i < a.traced:
-            command = [sys.executable, os.path.join(HERE, "traced", "paint.py"), "--first", seed, "--seconds", str(max(1, a.seconds - (time.time() - began))), "--out", out] + a.traced_options.split()
-            env = dict(os.environ, CUDA_VISIBLE_DEVICES=str(i % gpus), OMP_NUM_THREADS="1")
+            command = [sys.executable, os.path.join(HERE, "traced", "paint.py"), "--first", seed, "--seconds", str(a.seconds), "--out", out] + a.traced_options.split()
+            env = dict(os.environ, OMP_NUM_THREADS="1")
         else:
             command = [a.painted_tool, "--first", seed, "--seconds", str(a.seconds), "--out", out]
             command += ["--grounds", a.grounds] if a.grounds else []
@@ -113,9 +98,9 @@ def main():
             p.add_argument("--small", action="store_true")
         p.add_argument("--seconds", type=float, default=400)
         p.add_argument("--first", type=int, default=0, help="seeds from the first of the training range on")
-        p.add_argument("--traced", type=int, default=10)
-        p.add_argument("--painted", type=int, default=6)
-        p.add_argument("--traced-options", default="--variant cuda_ad_rgb")
+        p.add_argument("--traced", type=int, default=13)
+        p.add_argument("--painted", type=int, default=3)
+        p.add_argument("--traced-options", default="--spp 8 --scale .6 --threads 1")
         p.add_argument("--grounds", default="")
         p.add_argument("--gpus", type=int, default=1)
         p.add_argument("--painted-tool", default=os.path.join(HERE, "painted/target/release/painted"))

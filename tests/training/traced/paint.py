@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Paint whole photos with yarn in them, ray-traced, with their truth.  See README.md.
 
-  paint.py --first SEED (--count N | --seconds S) --out DIR [--variant cuda_ad_rgb] [--scale .5] [--spp 25] [--step 1]
+  paint.py --first SEED (--count N | --seconds S) --out DIR [--variant llvm_ad_rgb] [--scale .5] [--spp 25] [--step 1]
 """
 import argparse
 import gc
@@ -297,7 +297,7 @@ def main():
     a.add_argument("--seconds", type=float, default=1e9, help="start no scene later than this")
     a.add_argument("--step", type=int, default=1, help="from one seed to the next: give N processes N neighbouring first seeds and step N")
     a.add_argument("--out", required=True)
-    a.add_argument("--variant", default="cuda_ad_rgb")
+    a.add_argument("--variant", default="llvm_ad_rgb")
     a.add_argument("--threads", type=int, help="of this process, on a CPU")
     a.add_argument("--scale", type=float, default=1.0)
     a.add_argument("--spp", type=int, default=25)
