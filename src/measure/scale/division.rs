@@ -430,7 +430,7 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         readings = self::readings(row);
     }
     let clean = row.is_clean(rgb);
-    let accepted = readings.iter().find(|r| acceptable(r, stated) && (clean || r.is_plain_to_see()));
+    let accepted = readings.iter().find(|r| acceptable(r) && (clean || r.is_plain_to_see()));
     let mut best = accepted.or(readings.first())?.clone();
     while let (Pattern::Binary(halvings @ 3..), true) = (best.pattern, accepted.is_some())
         && numerals::on_the_next_level_too(rgb, row, &best)
@@ -503,11 +503,10 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         .map(|(mm, unit, prior)| (mm, unit, prior + sizes.likelihood(mm)))
         .collect();
     ranked.sort_by(|a, b| b.2.total_cmp(&a.2));
-    // Odds of 50 to 1 and more, or nothing is claimed; where the person says the unit, likelier than not will do.
-    let odds: f64 = if stated.is_some() { 2.0 } else { 50.0 };
+    // Odds of 50 to 1 and more, or nothing is claimed.
     let clear = match ranked.as_slice() {
         [only] => Some(*only),
-        [first, second, ..] if first.2 - second.2 > odds.ln() => Some(*first),
+        [first, second, ..] if first.2 - second.2 > 50f64.ln() => Some(*first),
         _ => None,
     };
     Some(Division { reading: best, numerals, series, unit: clear.map(|c| c.1), mm_per_step: clear.map(|c| c.0) })
@@ -548,7 +547,7 @@ fn is_numbered_so(mm: f64, unit: RulerUnit, ticks: f64) -> bool {
 }
 
 /// Whether the row shows this pattern at all: ends agree with it, and its period was seen.
-fn acceptable(r: &Reading, stated: Option<RulerUnit>) -> bool {
+fn acceptable(r: &Reading) -> bool {
     let longest = r.seen.last().copied().unwrap_or(0);
     let above: usize = r.seen.iter().skip(1).sum();
     // A quarter of the ends may be cut by yarn, worn or blurred.
@@ -562,7 +561,7 @@ fn acceptable(r: &Reading, stated: Option<RulerUnit>) -> bool {
     let repeated = match r.pattern {
         Pattern::Plain => longest >= 5,
         // One longest tick could be an inch or a half; two at the right distance cannot.
-        Pattern::Binary(_) | Pattern::Quartered => longest >= if stated == Some(RulerUnit::Inch) { 1 } else { 2 },
+        Pattern::Binary(_) | Pattern::Quartered => longest >= 2,
         Pattern::Fifths => longest >= 3 && 3 * r.seen[0] >= r.seen[1],
         Pattern::Alternate => longest >= 2 && r.seen[0] >= 2,
         _ => longest >= 1 && above >= 3,
