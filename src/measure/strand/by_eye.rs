@@ -12,6 +12,10 @@ use crate::measure::seen::look::Look;
 use crate::measure::seen::paths::Path;
 use crate::measure::seen::strip::{EyeStrip, ROWS, ROWS_PER_DIAMETER};
 
+/// Shortest strand that is believed by eye alone, diameters: the eye was taught on stretches of 25 (512 columns), and of shorter
+/// ones, a plank's grain or a row of holes, it is sure too soon.
+const LEAST_DIAMETERS: f64 = 24.0;
+
 /// Widest strand, in stations across, before the step grows: as where edges are placed by their colours.
 const MAX_STATIONS_ACROSS: f64 = 80.0;
 
@@ -128,6 +132,9 @@ fn filled(values: &[Option<f64>]) -> Vec<f64> {
 pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, &'static str> {
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
     let says = says(&seen.look, &seen.edges).filter(EyeSays::sure_yarn).ok_or("no yarn")?;
+    if says.length < LEAST_DIAMETERS {
+        return Err("too short");
+    }
     // What hangs on the guess is no more than a guess.
     let wider = Seen::along(picture, seen.line.clone(), WIDER * seen.width_px).ok_or("edges unclear")?;
     let apart = (wider.width_px / seen.width_px).ln().abs();
