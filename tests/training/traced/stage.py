@@ -79,8 +79,7 @@ class Stage:
         return self.shape("mesh", P, N, UV, F, what, (16, 18, 20))
 
     def tubes(self, bundles):
-        """Cubic B-splines as tubes of triangles, of three sides or more: an accelerator without ray-tracing units meets
-        triangles twenty times as fast as curves.  The mean width of a tube over its turns is the fibre's (Cauchy: perimeter over pi)."""
+        """Cubic B-splines as tubes of triangles, of three sides or more: rays meet triangles some four times as fast as curves.  The mean width of a tube over its turns is the fibre's (Cauchy: perimeter over pi)."""
         V, N, F, what, count = [], [], [], [], 0
         for P, rad, material, strand, part in bundles:
             sides = 3 if len(P) > 12 else 10
