@@ -164,9 +164,6 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
         station.centre = station.centre + station.normal * aside;
         station.left_out = seen.left_out(at as usize);
     }
-    if stations.len() < 16 {
-        return Err("too short");
-    }
     let strip = Strip::straighten(picture, &stations, step_px, STRIP_DIAMETERS * seen.width_px + 6.0);
     Ok(Strand {
         number: 0,
