@@ -28,7 +28,7 @@ fn json(path: &Path) -> Value {
 fn the_weights_are_those_of_the_manifest() {
     let manifest = json(&weights().join("manifest.json"));
     let mut bytes = 0;
-    for net in ["strip", "scout"] {
+    for net in ["strip", "scout", "digits"] {
         let onnx = fs::read(weights().join(format!("{net}.onnx"))).expect("the weights can be read");
         let hash: String = Sha256::digest(&onnx).iter().map(|byte| format!("{byte:02x}")).collect();
         assert_eq!(manifest["nets"][net]["sha256"].as_str(), Some(hash.as_str()), "{net}");

@@ -6,6 +6,7 @@ use std::time::Instant;
 
 use serde_json::Value;
 use strandrule::base::geometry::{Image, Point};
+use strandrule::base::raster::Raster;
 use strandrule::base::stats::quantile;
 use strandrule::base::units::Mm;
 use strandrule::measure::photo::{self, Limits};
@@ -139,6 +140,7 @@ struct Drawn {
     focal_px: f64,
     /// Table and card.
     ground: fn(f64, f64, bool) -> f64,
+    ink: f64,
 }
 
 const WIDTH: usize = 1600;
@@ -166,6 +168,7 @@ impl Drawn {
             distance_mm: 250.0,
             focal_px: 3400.0,
             ground: |_, _, card| if card { 225.0 } else { 110.0 },
+            ink: 35.0,
         }
     }
 
@@ -210,7 +213,7 @@ impl Drawn {
         if covered {
             95.0
         } else if inked {
-            35.0
+            self.ink
         } else {
             (self.ground)(x, y, (-0.2..55.0).contains(&s) && x.abs() < 48.0)
         }
@@ -246,7 +249,7 @@ impl Drawn {
             focal_35mm_mm: Some((self.focal_px / diagonal * 43.2666).round()),
             ..photo::CameraFacts::default()
         };
-        let rgb = strandrule::base::raster::Raster::from_samples(WIDTH, HEIGHT, samples).expect("as many as pixels");
+        let rgb = Raster::from_samples(WIDTH, HEIGHT, samples).expect("as many as pixels");
         photo::Photo { name: "drawn".to_owned(), rgb, camera }
     }
 
@@ -288,6 +291,69 @@ fn sixteenths_are_read_at_any_turn_and_tilt() {
         let drawn = Drawn { turn_deg: turn, tilt_deg: tilt, azimuth_deg: azimuth, ..Drawn::inch() };
         let known = drawn.check(&format!("inch turned {turn} tilted {tilt}"), 0.005).expect("a scale");
         assert_eq!(known.method, strandrule::figures::words::Method::RulerInch);
+    }
+}
+
+/// White print on black and blue rulers, gold on circuit boards; and ticks as wide as their gaps.
+#[test]
+fn light_ticks_are_read_as_dark_ones_are() {
+    let black = |_: f64, _: f64, ruler: bool| if ruler { 40.0 } else { 150.0 };
+    for stroke_mm in [0.2, 0.45] {
+        let drawn = Drawn { ground: black, ink: 200.0, stroke_mm, turn_deg: 71.0, tilt_deg: 9.0, ..Drawn::mm() };
+        let known = drawn.check("light ticks", 0.005).expect("a scale");
+        assert_eq!(known.method, strandrule::figures::words::Method::RulerMm);
+        let drawn = Drawn { ground: black, ink: 200.0, turn_deg: 71.0, tilt_deg: 9.0, ..Drawn::inch() };
+        let known = drawn.check("light sixteenths", 0.005).expect("a scale");
+        assert_eq!(known.method, strandrule::figures::words::Method::RulerInch);
+    }
+}
+
+/// The photo turned by an angle about its middle, in a frame that holds it, and `shrunk` times smaller. Squares of so many pixels
+/// are averaged, as a camera of fewer pixels would.
+fn turned_and_smaller(rgb: &Raster<[u8; 3]>, degrees: f64, shrunk: usize) -> Raster<[u8; 3]> {
+    let (sin, cos) = degrees.to_radians().sin_cos();
+    let (w, h) = (rgb.width() as f64, rgb.height() as f64);
+    let (wide, high) = ((w * cos.abs() + h * sin.abs()).round(), (w * sin.abs() + h * cos.abs()).round());
+    let (columns, rows) = (wide as usize / shrunk, high as usize / shrunk);
+    let identity: [f32; 256] = std::array::from_fn(|i| i as f32);
+    let mut samples = Vec::with_capacity(columns * rows);
+    for y in 0..rows {
+        for x in 0..columns {
+            let mut sum = [0.0; 3];
+            for k in 0..shrunk * shrunk {
+                let (u, v) = ((x * shrunk + k % shrunk) as f64, (y * shrunk + k / shrunk) as f64);
+                let (u, v) = (u - (wide - 1.0) / 2.0, v - (high - 1.0) / 2.0);
+                let at = rgb.bilinear_through(
+                    u * cos + v * sin + (w - 1.0) / 2.0,
+                    v * cos - u * sin + (h - 1.0) / 2.0,
+                    &identity,
+                );
+                for (total, value) in sum.iter_mut().zip(at) {
+                    *total += value / (shrunk * shrunk) as f32;
+                }
+            }
+            samples.push(sum.map(|v| v.round() as u8));
+        }
+    }
+    Raster::from_samples(columns, rows, samples).expect("as many as pixels")
+}
+
+/// A turn and fewer pixels change no length. Tolerance: a tenth of a pixel over a ruler of a thousand is 0.01 %; five times that.
+/// What a maker's ruler may be off by is the same in every copy and counts for nothing here.
+#[test]
+fn the_same_picture_turned_and_smaller_has_the_same_scale() {
+    let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("demo-images/09-beside-a-ruler.jpg");
+    let photo = photo::read(&file, &Limits::default()).expect("the photo can be read");
+    let along = |rgb: Raster<[u8; 3]>| {
+        let photo = photo::Photo { rgb, ..photo.clone() };
+        find_scale(&photo, &ScaleRequest::default(), &ScaleParams::default()).along_ruler().expect("a scale").0
+    };
+    let whole = along(photo.rgb.clone());
+    for (degrees, shrunk) in [(90.0, 1), (180.0, 1), (270.0, 1), (17.0, 1), (-41.0, 1), (0.0, 2), (61.0, 2)] {
+        let scale = along(turned_and_smaller(&photo.rgb, degrees, shrunk));
+        let ratio = scale * shrunk as f64 / whole;
+        println!("turned {degrees}, {shrunk} times smaller: {:+.4} %", 100.0 * (ratio - 1.0));
+        assert!((ratio - 1.0).abs() < 5e-4, "turned {degrees}, {shrunk} times smaller: {ratio}");
     }
 }
 

@@ -206,6 +206,14 @@ fn warnings(photo: &Photo, request: &Request, evidence: &Evidence) -> Vec<Warnin
                 .to_owned(),
         });
     }
+    if evidence.scale.numerals_backwards {
+        out.push(Warning {
+            code: "mirrored".to_owned(),
+            message:
+                "The ruler's numerals read backwards: the photo is mirrored, and S and Z change places; turn it back."
+                    .to_owned(),
+        });
+    }
     if evidence.strands.coarse > SAID_COARSE {
         out.push(Warning {
             code: "few-shades".to_owned(),

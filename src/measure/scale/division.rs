@@ -7,6 +7,7 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::RulerUnit;
+use super::numbers::{self, Series};
 use super::numerals::{self, Numerals};
 use super::ticks::{Tick, TickRow};
 use crate::base::raster::Raster;
@@ -19,6 +20,8 @@ pub(super) enum Pattern {
     Plain,
     /// Long and short in turn.
     Alternate,
+    /// Fives stand out.
+    Fifths,
     /// Tens and fives stand out.
     Decimal,
     /// Twenties, tens and even ones stand out: half millimetres.
@@ -32,9 +35,10 @@ pub(super) enum Pattern {
 }
 
 impl Pattern {
-    const ALL: [Self; 11] = [
+    const ALL: [Self; 12] = [
         Self::Plain,
         Self::Alternate,
+        Self::Fifths,
         Self::Decimal,
         Self::HalvedDecimal,
         Self::RaisedDecimal,
@@ -51,6 +55,7 @@ impl Pattern {
         match self {
             Self::Plain => 1,
             Self::Alternate => 2,
+            Self::Fifths => 5,
             Self::Decimal | Self::RaisedDecimal => 10,
             Self::HalvedDecimal => 20,
             Self::Quartered => 16,
@@ -62,7 +67,7 @@ impl Pattern {
     pub(super) fn levels(self) -> usize {
         match self {
             Self::Plain => 1,
-            Self::Alternate => 2,
+            Self::Alternate | Self::Fifths => 2,
             Self::Decimal | Self::Quartered => 3,
             Self::HalvedDecimal | Self::RaisedDecimal => 4,
             Self::Binary(halvings) => halvings as usize + 1,
@@ -74,7 +79,7 @@ impl Pattern {
         let n = number.rem_euclid(self.period());
         match self {
             Self::Plain => 0,
-            Self::Alternate => usize::from(n == 0),
+            Self::Alternate | Self::Fifths => usize::from(n == 0),
             Self::Decimal => match n {
                 0 => 2,
                 5 => 1,
@@ -134,7 +139,7 @@ fn end_sigma(row: &TickRow) -> f64 {
 }
 
 /// Every pattern at its best phase, best first.
-pub(super) fn readings(row: &TickRow) -> Vec<Reading> {
+fn readings(row: &TickRow) -> Vec<Reading> {
     let ends = ends_of(row);
     let present = present_of(row);
     let sigma = end_sigma(row);
@@ -265,6 +270,12 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[(i32, f64)]
 }
 
 impl Reading {
+    /// Whether lengths of three kinds and more come again and again, hardly one of them wrong: then there need be no clean ground
+    /// between ticks, as between those that are as wide as their gaps, or engraved with bright burrs.
+    fn is_plain_to_see(&self) -> bool {
+        self.lengths.len() >= 3 && self.loss < 0.15 && self.seen.last().is_some_and(|longest| *longest >= 2)
+    }
+
     /// s where a longest tick ends, in the row's frame: what is seen, or where the others of its level end if that is nearer,
     /// for numerals may touch it.
     pub(super) fn end_of_longest(&self, row: &TickRow, tick: &Tick) -> Option<f64> {
@@ -352,6 +363,8 @@ pub(super) struct Division {
     pub(super) reading: Reading,
     /// The numerals beyond its longest ticks.
     pub(super) numerals: Option<Numerals>,
+    /// What was read of them.
+    pub(super) series: Option<Series>,
     /// The unit, where it can be told.
     pub(super) unit: Option<RulerUnit>,
     /// mm from tick to tick, where the unit can be told.
@@ -416,21 +429,40 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         settle_runs(row, best);
         readings = self::readings(row);
     }
-    let mut best = readings.iter().find(|r| acceptable(r))?.clone();
-    while let Pattern::Binary(halvings @ 3..) = best.pattern
+    let clean = row.is_clean(rgb);
+    let accepted = readings.iter().find(|r| acceptable(r) && (clean || r.is_plain_to_see()));
+    let mut best = accepted.or(readings.first())?.clone();
+    while let (Pattern::Binary(halvings @ 3..), true) = (best.pattern, accepted.is_some())
         && numerals::on_the_next_level_too(rgb, row, &best)
         && let Some(fewer) = halved_less_often(row, &best, halvings - 1)
     {
         best = fewer;
     }
     let numerals = numerals::measure(rgb, row, &best);
-    // Bars of one or two lengths are found on much that is no ruler: numerals must stand by them.
-    if matches!(best.pattern, Pattern::Plain | Pattern::Alternate) && numerals.is_none() {
+    let series = if accepted.is_some() || (clean && row.ticks.len() >= FEWEST_NUMBERED) {
+        numbers::read(rgb, row, &best)
+    } else {
+        None
+    };
+    let settled = series.is_some_and(|s| s.agreeing >= numbers::SETTLED);
+    // Bars of one or two lengths are found on much that is no ruler: numerals must stand by them. Where lengths tell nothing
+    // at all, the numerals must tell it.
+    let told = match best.pattern {
+        _ if accepted.is_none() => series.is_some_and(|s| s.agreeing >= SERIES_ALONE),
+        Pattern::Plain | Pattern::Alternate | Pattern::Fifths => numerals.is_some() || settled,
+        _ => true,
+    };
+    if !told {
         return None;
     }
     let sizes = PrintSizes::of(row, &best, numerals);
     // Candidates: mm from tick to tick, unit, and how much likelier the pattern alone makes it (logarithm).
-    let candidates: Vec<(f64, RulerUnit, f64)> = match best.pattern {
+    let mut candidates: Vec<(f64, RulerUnit, f64)> = match best.pattern {
+        _ if accepted.is_none() => STEPS.to_vec(),
+        // Fiftieths of an inch; millimetres whose fives and tens are alike.
+        Pattern::Fifths => {
+            vec![(1.0, RulerUnit::Mm, 0.0), (0.508, RulerUnit::Inch, 0.0), (2.54, RulerUnit::Inch, -3.0)]
+        }
         // Tenths of an inch and hundredths without raised ticks look the same as millimetres: rarer, but made.
         Pattern::Decimal => {
             vec![(1.0, RulerUnit::Mm, 0.0), (2.54, RulerUnit::Inch, -3.0), (0.254, RulerUnit::Inch, -4.0)]
@@ -458,6 +490,13 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
             (12.7, RulerUnit::Inch, -4.0),
         ],
     };
+    // Two numbers alone are as the series has them by chance once in twenty times.
+    for (mm, unit, likelier) in &mut candidates {
+        if series.is_some_and(|s| !is_numbered_so(*mm, *unit, s.ticks)) {
+            *likelier -= if settled { f64::INFINITY } else { 20f64.ln() };
+        }
+    }
+    candidates.retain(|(.., likelier)| likelier.is_finite());
     let mut ranked: Vec<(f64, RulerUnit, f64)> = candidates
         .into_iter()
         .filter(|(_, unit, _)| stated.is_none_or(|s| s == *unit))
@@ -470,7 +509,41 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         [first, second, ..] if first.2 - second.2 > 50f64.ln() => Some(*first),
         _ => None,
     };
-    Some(Division { reading: best, numerals, unit: clear.map(|c| c.1), mm_per_step: clear.map(|c| c.0) })
+    Some(Division { reading: best, numerals, series, unit: clear.map(|c| c.1), mm_per_step: clear.map(|c| c.0) })
+}
+
+/// Fewest ticks beside which numerals are looked for where lengths tell nothing: a centimetre's worth, or the looking costs more
+/// than it finds.
+const FEWEST_NUMBERED: usize = 10;
+
+/// Fewest numbers of a series that settle a division of which the lengths tell nothing.
+const SERIES_ALONE: usize = 4;
+
+/// Steps that rulers have, and how common they are (logarithm; common practice, no source).
+const STEPS: [(f64, RulerUnit, f64); 12] = [
+    (1.0, RulerUnit::Mm, 0.0),
+    (0.5, RulerUnit::Mm, -1.0),
+    (2.0, RulerUnit::Mm, -4.0),
+    (5.0, RulerUnit::Mm, -2.0),
+    (10.0, RulerUnit::Mm, -2.0),
+    (25.4 / 8.0, RulerUnit::Inch, -1.0),
+    (25.4 / 16.0, RulerUnit::Inch, -1.0),
+    (25.4 / 32.0, RulerUnit::Inch, -1.0),
+    (2.54, RulerUnit::Inch, -3.0),
+    (0.508, RulerUnit::Inch, -3.0),
+    (0.254, RulerUnit::Inch, -3.0),
+    (25.4, RulerUnit::Inch, -3.0),
+];
+
+/// Whether a ruler with this step may be numbered once in so many ticks: centimetres or millimetres; inches, their tenths, or
+/// the 32nds and 64ths one by one.
+fn is_numbered_so(mm: f64, unit: RulerUnit, ticks: f64) -> bool {
+    let number = mm * ticks;
+    let is = |due: f64| (number / due - 1.0).abs() < 0.01;
+    match unit {
+        RulerUnit::Mm => is(10.0) || is(1.0),
+        RulerUnit::Inch => is(25.4) || is(2.54) || is(25.4 / 32.0) || is(25.4 / 64.0),
+    }
 }
 
 /// Whether the row shows this pattern at all: ends agree with it, and its period was seen.
@@ -489,6 +562,7 @@ fn acceptable(r: &Reading) -> bool {
         Pattern::Plain => longest >= 5,
         // One longest tick could be an inch or a half; two at the right distance cannot.
         Pattern::Binary(_) | Pattern::Quartered => longest >= 2,
+        Pattern::Fifths => longest >= 3 && 3 * r.seen[0] >= r.seen[1],
         Pattern::Alternate => longest >= 2 && r.seen[0] >= 2,
         _ => longest >= 1 && above >= 3,
     };

@@ -65,8 +65,10 @@ fn is_blurred(quarter: &Level) -> bool {
 fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, params: &ScaleParams) -> Vec<Ruler> {
     let mut rows: Vec<Row> = Vec::new();
     for level in levels {
-        let found = segments::find_segments(level);
-        rows.extend(rows::find_rows(&found, rgb.width(), rgb.height(), params.fewest_bars));
+        for (dark, level) in [(true, *level), (false, &level.negative())] {
+            let found = segments::find_segments(level);
+            rows.extend(rows::find_rows(&found, dark, rgb.width(), rgb.height(), params.fewest_bars));
+        }
     }
     rows.sort_by_key(|r| std::cmp::Reverse(r.bars.len()));
     let mut rulers: Vec<Ruler> = Vec::new();
@@ -77,7 +79,8 @@ fn on_levels(rgb: &Raster<[u8; 3]>, levels: &[&Level], unit: Option<RulerUnit>, 
         }
         // Beside a ruler that is read, only rows of some length are worth a look.
         let short = rulers.iter().any(|r| r.division.unit.is_some() && row.bars.len() < SECOND_RULER_BARS);
-        if short || rulers.iter().any(|r| r.holds(row)) || !looks_even(row) {
+        let held = short || rulers.iter().any(|r| r.division.unit.is_some() && r.holds(row));
+        if held || !looks_even(row) {
             continue;
         }
         tried += 1;
@@ -192,29 +195,32 @@ fn read(rgb: &Raster<[u8; 3]>, row: &Row, unit: Option<RulerUnit>) -> Option<Rul
     if other.as_ref().is_some_and(|r| r.division.reading.pattern != Pattern::Plain) { other } else { one.or(other) }
 }
 
+/// Fewest bars that are worth a look where the ground between them is not clean: what repeats after eight or ten ticks must show
+/// it twice.
+const UNCLEAN_BARS: usize = 16;
+
 fn read_from(rgb: &Raster<[u8; 3]>, bars: &Row, feet: Feet, unit: Option<RulerUnit>) -> Option<Ruler> {
     // Most rows are no rulers: a look at where the bars stand shows it.
-    for span in [Span::Bars, Span::Photo] {
-        let mut row = ticks::measure(rgb, bars, feet, true, span)?;
-        if !row.is_even() || !row.is_clean(rgb) {
-            return None;
-        }
-        if span == Span::Photo {
-            // Each look has more to go on than the one before; where it fails, that one stands.
-            for _ in 0..3 {
-                let better = row.again(rgb).filter(|b| b.ticks.len() >= row.ticks.len() && b.is_even());
-                let Some(better) = better else { break };
-                let grown = 10 * better.ticks.len() > 11 * row.ticks.len();
-                row = better;
-                if !grown {
-                    break;
-                }
-            }
-            let division = division::divide(rgb, &mut row, unit)?;
-            return Some(Ruler { row, division });
+    let near = ticks::measure(rgb, bars, feet, Span::Bars).filter(TickRow::is_even)?;
+    if bars.bars.len() < UNCLEAN_BARS && !near.is_clean(rgb) {
+        return None;
+    }
+    let mut row = ticks::measure(rgb, bars, feet, Span::Photo)?;
+    // Each look has more to go on than the one before, bow and fanning among it; where it fails, that one stands.
+    for _ in 0..3 {
+        let better = row.again(rgb).filter(|b| b.ticks.len() >= row.ticks.len() && (b.is_even() || !row.is_even()));
+        let Some(better) = better else { break };
+        let grown = 10 * better.ticks.len() > 11 * row.ticks.len();
+        row = better;
+        if !grown && row.is_even() {
+            break;
         }
     }
-    None
+    if !row.is_even() {
+        return None;
+    }
+    let division = division::divide(rgb, &mut row, unit);
+    Some(Ruler { division: division?, row })
 }
 
 /// Fits the camera's pose to a ruler.

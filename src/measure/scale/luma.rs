@@ -58,6 +58,13 @@ impl Level {
         Self { level: self.level + 1, luma }
     }
 
+    /// Dark for light: ticks that are lighter than their ground are looked for as dark ones are.
+    pub(super) fn negative(&self) -> Self {
+        let samples = self.luma.samples().iter().map(|v| 255 - v).collect();
+        let luma = Raster::from_samples(self.luma.width(), self.luma.height(), samples);
+        Self { level: self.level, luma: luma.unwrap_or_else(|| Raster::filled(0, 0, 0)) }
+    }
+
     /// Pixels of the photo per pixel here.
     pub(super) fn factor(&self) -> f64 {
         f64::from(1u32 << self.level)

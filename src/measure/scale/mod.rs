@@ -13,6 +13,7 @@ mod find;
 mod frame;
 mod lattice;
 mod luma;
+mod numbers;
 mod numerals;
 mod outline;
 mod plane_map;
@@ -143,6 +144,8 @@ pub struct ScaleFound {
     pub card_outline: Option<Vec<Point<Image>>>,
     /// Whether a unit was stated and believed that the ruler's marks by themselves speak against.
     pub unit_against_marks: bool,
+    /// Whether the chosen ruler's numerals read backwards: the photo is mirrored.
+    pub numerals_backwards: bool,
 }
 
 impl ScaleFound {
@@ -220,6 +223,7 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
             print_factor: None,
             card_outline: None,
             unit_against_marks: false,
+            numerals_backwards: false,
         };
     }
     let mut cards = find_cards(photo, request.print_factor.unwrap_or(1.0));
@@ -240,6 +244,7 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
             print_factor: request.print_factor,
             card_outline,
             unit_against_marks: false,
+            numerals_backwards: false,
         };
     }
     let lens = LensPrior::of_photo(photo.rgb.width(), photo.rgb.height(), photo.camera.focal_35mm_mm);
@@ -268,9 +273,12 @@ pub fn find_scale(photo: &Photo, request: &ScaleRequest, params: &ScaleParams) -
     }
     let unit_against_marks = chosen.is_some()
         && unstated.first().and_then(|ruler| ruler.division.unit).is_some_and(|unit| Some(unit) != request.unit);
+    // Four numbers: by three that look like digits in a mirror nobody should be told so.
+    let numerals_backwards =
+        chosen.and_then(|i| found[i].division.series).is_some_and(|series| series.backwards && series.agreeing >= 4);
     let first = cards.len() as u32 + 1;
     let rulers = found.iter().enumerate().map(|(i, r)| r.seen(i as u32 + first, chosen == Some(i))).collect();
-    ScaleFound { scale, rulers, cards, print_factor: None, card_outline, unit_against_marks }
+    ScaleFound { scale, rulers, cards, print_factor: None, card_outline, unit_against_marks, numerals_backwards }
 }
 
 /// The scale from one ruler; `None` where its unit is unclear or the camera cannot be fitted to it.

@@ -8,6 +8,8 @@ use crate::base::geometry::{Image, Point};
 pub(super) struct Row {
     /// The bars.
     pub(super) bars: Vec<Segment>,
+    /// Whether they are darker than their ground.
+    pub(super) dark: bool,
 }
 
 /// A grid of cells for finding neighbours.
@@ -43,7 +45,7 @@ const FARTHEST_IN_LENGTHS: f64 = 16.0;
 
 /// Links each bar to the nearest one on either side that is parallel to it and level with it, where both agree on being
 /// each other's nearest, and returns the chains of at least `fewest` bars, longest first.
-pub(super) fn find_rows(segments: &[Segment], width: usize, height: usize, fewest: usize) -> Vec<Row> {
+pub(super) fn find_rows(segments: &[Segment], dark: bool, width: usize, height: usize, fewest: usize) -> Vec<Row> {
     if segments.is_empty() {
         return Vec::new();
     }
@@ -87,7 +89,7 @@ pub(super) fn find_rows(segments: &[Segment], width: usize, height: usize, fewes
             }
         }
         if chain.len() >= fewest {
-            rows.push(Row { bars: chain.iter().map(|i| segments[*i]).collect() });
+            rows.push(Row { bars: chain.iter().map(|i| segments[*i]).collect(), dark });
         }
     }
     rows.sort_by_key(|r| std::cmp::Reverse(r.bars.len()));

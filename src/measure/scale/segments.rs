@@ -59,8 +59,9 @@ fn ridge_classes(luma: &Raster<u8>) -> Raster<u8> {
                 class = if more { k as u8 + 1 } else { class };
                 best = if more { *side } else { best };
             }
-            // A sixteenth of the ground's brightness, and 6 code values: sensor noise at half size is about 2.
-            let deep = best.saturating_sub(middle[i]) > 6 + (best >> 4);
+            // A thirty-second of the ground's brightness, and 4 code values, twice the sensor's noise at half size: what is no bar
+            // is not straight, or stands in no row.
+            let deep = best.saturating_sub(middle[i]) > 4 + (best >> 5);
             out[i] = if deep { class } else { 0 };
         }
     }

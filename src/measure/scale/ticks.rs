@@ -76,8 +76,8 @@ impl TickRow {
             for part in [0.2, 0.5, 0.8] {
                 let s = low + (high - low) * part;
                 let (xa, xb) = (a.axis.0 + a.axis.1 * s, b.axis.0 + b.axis.1 * s);
-                // From clear of one tick to clear of the next.
-                let clear = (self.width / (xb - xa).abs().max(1.0)).clamp(0.1, 0.4);
+                // From clear of one tick to clear of the next: blur carries two pixels of it, however thin it is.
+                let clear = (self.width.max(2.0) / (xb - xa).abs().max(1.0)).clamp(0.1, 0.4);
                 let values: Vec<f64> = (0..=8)
                     .filter_map(|i| {
                         let t = clear + (1.0 - 2.0 * clear) * f64::from(i) / 8.0;
@@ -85,7 +85,8 @@ impl TickRow {
                         luma_at(rgb, p.x, p.y).map(f64::from)
                     })
                     .collect();
-                let (Some(darkest), Some(lightest)) = (quantile(&values, 0.0), quantile(&values, 1.0)) else {
+                // The outermost eighths may be noise.
+                let (Some(darkest), Some(lightest)) = (quantile(&values, 0.12), quantile(&values, 0.88)) else {
                     continue;
                 };
                 looked += 1;
@@ -107,7 +108,8 @@ pub(super) enum Span {
 }
 
 /// Measures the row whose bars were found; `None` where they do not stand at equal steps.
-pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, dark: bool, span: Span) -> Option<TickRow> {
+pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &Row, feet: Feet, span: Span) -> Option<TickRow> {
+    let dark = row.dark;
     let frame = Frame::of_row(row, feet)?;
     let lengths: Vec<f64> = row.bars.iter().map(|b| 2.0 * b.half_length).collect();
     let (typical, longest) = (median(&lengths)?, lengths.iter().copied().fold(0.0, f64::max));

@@ -84,6 +84,7 @@ fn evidence() -> Evidence {
             print_factor: None,
             card_outline: Some(vec![Point::new(20.0, 20.0), Point::new(760.0, 20.0), Point::new(760.0, 390.0)]),
             unit_against_marks: false,
+            numerals_backwards: false,
         },
         strands: Strands {
             arrangement: Arrangement::Separate,
@@ -210,6 +211,7 @@ fn nothing_found_is_a_picture_too() {
             print_factor: None,
             card_outline: None,
             unit_against_marks: false,
+            numerals_backwards: false,
         },
         strands: Strands {
             arrangement: Arrangement::Separate,
