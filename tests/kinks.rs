@@ -57,6 +57,7 @@ fn loops_are_counted_and_waves_are_not() {
         cards: Vec::new(),
         print_factor: None,
         unit_against_marks: false,
+        numerals_backwards: false,
     };
     for (bow, loops) in [(0.0, vec![]), (60.0, vec![]), (0.0, vec![700.0]), (15.0, vec![400.0, 950.0])] {
         let strands = find_strands(&drawn(bow, &loops), &scale, &StrandRequest::default());

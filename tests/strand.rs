@@ -113,6 +113,7 @@ fn no_scale() -> ScaleFound {
         cards: Vec::new(),
         print_factor: None,
         unit_against_marks: false,
+        numerals_backwards: false,
     }
 }
 
