@@ -125,7 +125,7 @@ def main():
     parser.add_argument("out")
     parser.add_argument("folders", nargs="+")
     parser.add_argument("--seconds", type=float, default=300)
-    parser.add_argument("--batch", type=int, default=48)
+    parser.add_argument("--batch", type=int, help="96 strips or 48 pieces of photos")
     parser.add_argument("--side", type=int, default=384)
     parser.add_argument("--rate", type=float, default=3e-3)
     parser.add_argument("--mean", type=float, default=0.999, help="of the weights kept, how much of the last ones stays at each step")
@@ -134,6 +134,7 @@ def main():
     parser.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     parser.add_argument("--seed", type=int, default=1)
     a = parser.parse_args()
+    a.batch = a.batch or (96 if a.kind == "strip" else 48)
     torch.manual_seed(a.seed)
     torch.backends.cudnn.benchmark = True
     device = torch.device(a.device)
@@ -151,9 +152,11 @@ def main():
     # What is kept is the mean of the weights over the last steps (Polyak and Juditsky 1992).
     mean = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(a.mean), use_buffers=True)
     optimiser = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-2)
+    # Reading counts as well: a lent machine's time is what is short.
+    left = a.seconds - (time.time() - began)
     step, sums, began, shown = 0, {}, time.time(), time.time()
-    while time.time() - began < a.seconds:
-        done = (time.time() - began) / a.seconds
+    while time.time() - began < left:
+        done = (time.time() - began) / left
         for group in optimiser.param_groups:
             group["lr"] = a.rate * min(1, (step + 1) / 200) * 0.5 * (1 + math.cos(math.pi * min(done, 1)))
         with torch.autocast(device.type, dtype=torch.bfloat16):

@@ -259,6 +259,28 @@ def dots(r, h, w):
     return turned(r, h, w, f).astype(np.float32)
 
 
+def rows(r, h, w, lines=None):
+    """Like things side by side along lines: holes, slots, contacts, stitches, slanted strokes."""
+    im = np.tile(shade(r), (h, w, 1)).astype(np.float32)
+    for _ in range(lines or int(r.integers(1, 5))):
+        pitch = float(np.exp(r.uniform(np.log(6), np.log(70))))
+        a, b = pitch * r.uniform(.2, .48), pitch * r.uniform(.2, 2.2)
+        lean = r.choice([0, 0, r.uniform(-1.2, 1.2)])
+        kind, y0, ink, inner = int(r.integers(4)), r.uniform(.05, .95) * h, shade(r), shade(r)
+        y, x = np.mgrid[max(0, int(y0 - b) - 1):min(h, int(y0 + b) + 2), 0:w].astype(np.float32)
+        if not len(y):
+            continue
+        v = y - y0
+        u = (x + lean * v + r.uniform(0, pitch)) % pitch - pitch / 2
+        inside = {0: a - np.hypot(u, v * a / b), 1: np.minimum(a - np.abs(u), b - np.abs(v)), 2: a - np.hypot(u, np.maximum(np.abs(v) - max(b - a, 0), 0)), 3: a - np.abs(u + a * .6 * np.sin(v / b * 3))}[kind]
+        inside = np.minimum(inside, b - np.abs(v))
+        q = im[max(0, int(y0 - b) - 1):min(h, int(y0 + b) + 2)]
+        q[:] = mix(q, ink, np.clip(inside + .5, 0, 1))
+        if r.random() < .4:
+            q[:] = mix(q, inner, np.clip(inside - a * r.uniform(.3, .7) + .5, 0, 1))
+    return im
+
+
 def tiles(r, h, w):
     p, q, g = r.uniform(60, 400), r.uniform(60, 400), r.uniform(2, 14)
     a, joint = shade(r), shade(r)
@@ -307,7 +329,7 @@ def real(r, h, w, zoom=None):
     return np.clip(out * g, .008, .93).astype(np.float32)
 
 
-KINDS = [(wood, 15), (weave, 9), (paper, 10), (printed, 8), (marble, 7), (stone, 6), (stripes, 5), (plaid, 4), (dots, 3), (tiles, 4), (plain, 16), (gradient, 3), (real, 30)]
+KINDS = [(wood, 15), (weave, 9), (paper, 10), (printed, 8), (marble, 7), (stone, 6), (stripes, 5), (plaid, 4), (dots, 3), (rows, 3), (tiles, 4), (plain, 16), (gradient, 3), (real, 30)]
 
 
 def surface(r, h, w):

@@ -68,6 +68,9 @@ def ruler(r, k):
     st = {"len": float(r.uniform(.7, 1.15)), "start": float(r.choice([0, 0, r.uniform(1, 9)])), "tick": float(r.uniform(.08, .28)), "gap": float(r.choice([0, 0, r.uniform(.2, 1)])),
           "zero": r.random() < .7, "by": int(r.choice([1, 1, 1, 10])), "font": G.FONTS[int(r.integers(4))], "size": float(r.uniform(1.6, 3.4) * min(1, H / 16)), "shift": float(r.choice([0, 0, 1.3, -1.3]))}
     numerals = r.random() < .8
+    if r.random() < .25 and h > 24:                                  # holes, contacts or ornament along its middle
+        a, b = int(.3 * h), int(.95 * h)
+        im[a:b] = G.rows(r, b - a, w, int(r.integers(1, 3)))
     im = np.ascontiguousarray(im)
     scale_edge(r, im, k, L, unit, True, H, ink, numerals, st)
     if H > 20 and r.random() < .6:
@@ -107,6 +110,8 @@ def card(r, a, b, k):
         im = G.paper(r, h, w)
     elif q < .87:
         im = G.printed(r, h, w)
+    elif q < .93:
+        im = G.rows(r, h, w)
     else:
         im = G.real(r, h, w)
     return np.clip(im, .006, .93).astype(np.float32)

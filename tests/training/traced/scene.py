@@ -9,7 +9,7 @@ import things
 from fibre import Strand, draw_yarn, drape, smooth_noise, step_for
 from lens import Camera, stream
 
-BUDGET = 900_000                                                     # control points of all fibres
+BUDGET = 800_000                                                     # control points of all fibres
 ARRANGED = [("lanes", .40), ("touching", .11), ("crossing", .15), ("wraps", .08), ("skein", .08), ("kinked", .09), ("loose", .09)]
 
 
@@ -68,7 +68,7 @@ class Scene:
         self.focus_error = float(r.choice([0, 0, 0, r.normal(0, .03), r.normal(0, .09)])) * cam.dist
         self.aperture = float(r.uniform(.4, 1.6)) * cam.dist / 250
         self.table()
-        none = r.random() < .12
+        none = r.random() < .18
         if r.random() < .5:
             self.put_card()
         if r.random() < (.6 if none else .45):

@@ -162,7 +162,8 @@ def strip(r, w, L):
     P = straight(L, .2, 30)
     P[:, 2] += np.linspace(-1, 1, 30) ** 2 * r.uniform(0, .3) * w
     v = np.linspace(-.5, .5, 3)
-    tex = np.ascontiguousarray(G.printed(r, 64, 512)) if r.random() < .4 else None
+    k = r.random()
+    tex = np.ascontiguousarray(G.printed(r, 64, 512)) if k < .25 else G.rows(r, 64, 512, int(r.integers(1, 4))) if k < .65 else None
     return [(P[:, None] + np.array([0, 1.0, 0]) * v[None, :, None] * w, mat(r, tex=tex))]
 
 
