@@ -18,21 +18,15 @@ pub(super) struct Band {
 }
 
 impl Band {
-    /// Divides a strip by the ground. `gain` of the channels corrects the smooth model to what is seen beside the yarn.
-    pub(super) fn of(strip: &Strip, stations: &[Station], ground: &Ground) -> Self {
+    /// Divides a strip by the ground. `bare` says its colour, linear light, `[above, below]` at the strip's upper and lower rim
+    /// at a station.
+    pub(super) fn of(strip: &Strip, stations: usize, bare: &dyn Fn(usize) -> [[f32; 3]; 2]) -> Self {
         let (columns, rows) = (strip.rgb.width(), strip.rgb.height());
         let middle = strip.middle_row as usize;
-        let reach = strip.middle_row * strip.step_px;
         // Inverse ground colour at both rims of the band, every few columns.
-        let inverse = |side: f64| -> Vec<[f32; 3]> {
-            stations
-                .iter()
-                .step_by(GROUND_STRIDE)
-                .chain(stations.last())
-                .map(|s| ground.colour_at(s.centre + s.normal * (side * reach)).map(|v| 1.0 / v))
-                .collect()
-        };
-        let (low, high) = (inverse(-1.0), inverse(1.0));
+        let at = (0..stations).step_by(GROUND_STRIDE).chain(stations.checked_sub(1));
+        let (low, high): (Vec<[f32; 3]>, Vec<[f32; 3]>) =
+            at.map(|i| bare(i).map(|rim| rim.map(|v| 1.0 / v)).into()).unzip();
         let mut planes = [(); 3].map(|()| Raster::filled(columns, rows, 0.0f32));
         let [light, red, blue] = &mut planes;
         for row in 0..rows {
@@ -51,6 +45,13 @@ impl Band {
             }
         }
         Self { planes, middle }
+    }
+
+    /// Divides a strip by a ground that could be told.
+    pub(super) fn on(strip: &Strip, stations: &[Station], ground: &Ground) -> Self {
+        let reach = strip.middle_row * strip.step_px;
+        let rim = |s: &Station, side: f64| ground.colour_at(s.centre + s.normal * (side * reach));
+        Self::of(strip, stations.len(), &|i| [-1.0, 1.0].map(|side| rim(&stations[i], side)))
     }
 
     /// Takes for bare ground what lies beside it: farther than `from_px` from the centre line, and not on the ground's own area.

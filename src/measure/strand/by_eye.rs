@@ -1,44 +1,43 @@
 //! Strands that the scout finds where no ground could be told from what lies on it: a ruler beside the yarn on a table, grain,
-//! cloth, print. Their edges are those that the eye sees, with the uncertainty that has.
+//! cloth, print. The eye says where their edges are, the picture at full resolution how exactly.
 
+use super::band::Band;
 use super::centre_line::stations;
-use super::eye::{EyeSays, says};
-use super::{Edge, LeftOutWhy, Strand, Strip};
+use super::eye::{EyeSays, doubt, says};
+use super::piece::{MAX_STATIONS_ACROSS, edges, finish};
+use super::{LeftOutWhy, Strand, Strip, bare};
 use crate::base::geometry::{Image, Point};
 use crate::base::line::{smooth_values, smoothed};
 use crate::base::raster::Raster;
 use crate::base::stats::median;
-use crate::measure::seen::look::Look;
+use crate::measure::seen::look::{Look, STRIDE};
 use crate::measure::seen::paths::Path;
 use crate::measure::seen::strip::{EyeStrip, ROWS, ROWS_PER_DIAMETER};
 
-/// Shortest strand that is believed by eye alone, diameters: the eye was taught on stretches of 25 (512 columns), and of shorter
-/// ones, a plank's grain or a row of holes, it is sure too soon.
-const LEAST_DIAMETERS: f64 = 24.0;
-
-/// Widest strand, in stations across, before the step grows: as where edges are placed by their colours.
-const MAX_STATIONS_ACROSS: f64 = 80.0;
-
-/// Half width of the strip that is handed on, diameters: the strand, its edges and some ground with hairs.
-const STRIP_DIAMETERS: f64 = 1.3;
-
-/// First guess of the width over what the scout says, which is a sixth too much in the middle and two thirds at the most: from
-/// below, since a guess that is too wide may take a shadow in, which then belongs to what is found.
-const FIRST_GUESS: f64 = 0.65;
+/// Guesses of the width over what the scout says, which is a sixth too much in the middle and two thirds at the most. The one with
+/// which the eye is surest of yarn is gone on from.
+const GUESSES: [f64; 4] = [0.4, 0.57, 0.8, 1.13];
 
 /// Most looks before width and course are settled; each halves what the guess was off by, and more.
-const LOOKS: usize = 5;
+const LOOKS: usize = 3;
 
 /// Logarithm of the width's change, and shift of the middle over the width, below which a guess was good: the eye was taught on
 /// guesses as bad as this.
 const SETTLED: f64 = 0.15;
 
-/// Relative standard uncertainty of the eye's width: on strips kept back it is off by 4 % in the middle and 24 % in one of twenty.
-const WIDTH_U: f64 = 0.1;
+/// Shortest strand that is believed by eye alone, diameters: the eye was taught on stretches of 25 (512 columns), and of shorter
+/// ones, a plank's grain or a row of holes, it is sure too soon.
+const LEAST_DIAMETERS: f64 = 24.0;
 
-/// How much wider a last look guesses, and the difference in the width seen from which on what is seen hangs on the guess.
-const WIDER: f64 = 1.25;
-const HANGS_ON_GUESS: f64 = 0.2;
+/// How much wider and narrower two last looks guess. What is seen must differ by less: else no look comes nearer to the truth than
+/// the guess before it was.
+const OFF: f64 = 1.25;
+
+/// How far an edge may lie from where the eye sees it, diameters; farther, one of the two follows something else.
+const ASTRAY: f64 = 0.25;
+
+/// Cover by the strand's own body that some cell of a column must have: more likely there than not.
+const BODY: f32 = 0.5;
 
 /// Share of another strand's body within the width of this one, from which on a column is not measured.
 const OTHER: f32 = 0.3;
@@ -55,6 +54,7 @@ struct Seen {
     edges: Vec<Option<[f64; 2]>>,
     /// Median width, px.
     width_px: f64,
+    says: EyeSays,
 }
 
 impl Seen {
@@ -67,15 +67,19 @@ impl Seen {
             .collect();
         let widths: Vec<f64> = edges.iter().flatten().map(|[a, b]| b - a).collect();
         let width_px = median(&widths).filter(|_| 3 * widths.len() > edges.len())?;
-        Some(Self { line, strip, look, edges, width_px })
+        let says = says(&look, &edges)?;
+        Some(Self { line, strip, look, edges, width_px, says })
     }
 
     /// Looks at a path until what is seen agrees with what was guessed.
     fn settled(picture: &Raster<[u8; 3]>, path: &Path) -> Option<Self> {
         let spacing = path.length_px() / (path.line.len().max(2) - 1) as f64;
         let line = smoothed(&path.line, 1.2 * path.width_px / spacing.max(1e-6));
-        let mut seen = Self::along(picture, line, FIRST_GUESS * path.width_px)?;
-        for _ in 1..LOOKS {
+        let mut seen = GUESSES
+            .iter()
+            .filter_map(|guess| Self::along(picture, line.clone(), guess * path.width_px))
+            .max_by(|a, b| a.says.yarn.total_cmp(&b.says.yarn))?;
+        for _ in 0..LOOKS {
             let guessed = seen.strip.step_px * ROWS_PER_DIAMETER;
             let middles = seen.middles();
             let aside = middles.iter().map(|m| m.abs()).sum::<f64>() / middles.len() as f64;
@@ -105,6 +109,10 @@ impl Seen {
     /// Why a column is not measured.
     fn left_out(&self, column: usize) -> Option<LeftOutWhy> {
         let Some(Some([a, b])) = self.edges.get(column) else { return Some(LeftOutWhy::EdgeUnclear) };
+        let yarn = self.look.glances.get(column / STRIDE).is_some_and(|glance| glance.yarn > 0.0);
+        if !yarn || !(0..ROWS).any(|row| self.look.cover.row(row)[column].own > BODY) {
+            return Some(LeftOutWhy::EdgeUnclear);
+        }
         let middle = (ROWS - 1) as f64 / 2.0;
         let row = |px: f64| (px / self.strip.step_px + middle).round().clamp(0.0, 2.0 * middle) as usize;
         let rows = row(*a)..=row(*b);
@@ -131,51 +139,55 @@ fn filled(values: &[Option<f64>]) -> Vec<f64> {
 /// Measures the strand along a path; in few words why not, where it is none.
 pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, &'static str> {
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
-    let says = says(&seen.look, &seen.edges).filter(EyeSays::sure_yarn).ok_or("no yarn")?;
-    if says.length < LEAST_DIAMETERS {
+    if !seen.says.sure_yarn() {
+        return Err("no yarn");
+    }
+    if seen.says.length < LEAST_DIAMETERS {
         return Err("too short");
     }
-    // What hangs on the guess is no more than a guess.
-    let wider = Seen::along(picture, seen.line.clone(), WIDER * seen.width_px).ok_or("edges unclear")?;
-    let apart = (wider.width_px / seen.width_px).ln().abs();
-    if apart > HANGS_ON_GUESS {
+    // What hangs wholly on the guess is no more than a guess.
+    let again = |guess: f64| Seen::along(picture, seen.line.clone(), guess * seen.width_px);
+    let (narrow, wide) = again(1.0 / OFF).zip(again(OFF)).ok_or("edges unclear")?;
+    let change = (wide.width_px / narrow.width_px).ln().abs();
+    if change >= 2.0 * OFF.ln() {
         return Err("edges unclear");
     }
     let step_px = (seen.width_px / MAX_STATIONS_ACROSS).max(1.0);
     let eye_columns = step_px / seen.strip.step_px;
     let mut stations = stations(&seen.line, step_px);
     stations.truncate((seen.edges.len() as f64 / eye_columns) as usize);
-    let (left, right) = (seen.edge(0), seen.edge(1));
-    let between = |values: &[f64], at: f64| {
-        let (k, t) = (at as usize, at.fract());
-        let (a, b) = (values[k], values[(k + 1).min(values.len() - 1)]);
-        a + (b - a) * t
+    // Edges at full resolution, from where the eye sees them.
+    let strip = Strip::straighten(picture, &stations, step_px, 1.3 * seen.width_px + 6.0);
+    let rows_per_eye_row = 1.0 / eye_columns;
+    let eye_column = |column: usize| ((column as f64 + 0.5) * eye_columns).min(seen.edges.len() as f64 - 1.0);
+    let cover = |column: usize, row: usize| {
+        let across = (row as f64 - strip.middle_row) / rows_per_eye_row + (ROWS - 1) as f64 / 2.0;
+        seen.look.cover.row(across.round().clamp(0.0, (ROWS - 1) as f64) as usize)[eye_column(column) as usize]
     };
-    let drift = smooth_values(
-        &left.iter().zip(&right).map(|(l, r)| (l + r) / 2.0).collect::<Vec<_>>(),
-        2.0 * ROWS_PER_DIAMETER,
-    );
-    let last = (seen.edges.len() - 1) as f64;
-    for (i, station) in stations.iter_mut().enumerate() {
-        let at = (i as f64 * eye_columns).min(last);
-        let aside = between(&drift, at);
-        let edge = |values: &[f64]| Edge { offset_px: between(values, at) - aside, u_px: 0.5 * seen.strip.step_px };
-        (station.left, station.right) = (edge(&left), edge(&right));
-        station.centre = station.centre + station.normal * aside;
-        station.left_out = seen.left_out(at as usize);
+    let diameter = seen.width_px / step_px;
+    let band = Band::of(&strip, stations.len(), &|i| bare::colours(&strip, i, bare::reach(diameter), &cover));
+    let rows = |which: usize| -> Vec<f64> {
+        let edge = seen.edge(which);
+        (0..stations.len()).map(|i| between(&edge, eye_column(i)) / step_px + strip.middle_row).collect()
+    };
+    let (tops, bottoms) = (rows(0), rows(1));
+    let (left, right) = edges(&band, &tops, &bottoms, diameter);
+    let mut piece = finish(picture, &stations, (&left, &right), &band, step_px, seen.width_px);
+    for (i, station) in piece.stations.iter_mut().enumerate() {
+        let apart = (left.rows[i] - tops[i]).abs().max((right.rows[i] - bottoms[i]).abs());
+        let unclear = (apart > ASTRAY * diameter).then_some(LeftOutWhy::EdgeUnclear);
+        station.left_out = seen.left_out(eye_column(i) as usize).or(unclear);
     }
-    let strip = Strip::straighten(picture, &stations, step_px, STRIP_DIAMETERS * seen.width_px + 6.0);
-    Ok(Strand {
-        number: 0,
-        chosen: true,
-        parted: false,
-        step_px,
-        stations,
-        strip,
-        edge_systematic_u_px: WIDTH_U.hypot(apart / 3f64.sqrt()) * seen.width_px,
-        blur_px: seen.strip.step_px.max(1.0),
-        kinks: None,
-        beside: false,
-        eye: Some(says),
-    })
+    // Three looks at three sizes: what only one of them says has little weight.
+    piece.eye = Some(EyeSays::mean(&[seen.says, narrow.says, wide.says]));
+    doubt(&mut piece, seen.width_px);
+    piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(0.5 * change * seen.width_px);
+    Ok(piece)
+}
+
+/// A value between two of a list.
+fn between(values: &[f64], at: f64) -> f64 {
+    let k = at as usize;
+    let (a, b) = (values[k], values[(k + 1).min(values.len() - 1)]);
+    a + (b - a) * at.fract()
 }

@@ -2,6 +2,7 @@
 
 mod alike;
 mod band;
+mod bare;
 mod body;
 mod by_eye;
 mod centre_line;
@@ -34,6 +35,7 @@ use super::seen::paths;
 use super::seen::scout::Map;
 
 pub use eye::EyeSays;
+pub(crate) use eye::TEMPERATURE;
 pub use strip::Strip;
 
 /// What the person says about the yarn.

@@ -13,11 +13,12 @@ use super::trace::Trace;
 use super::{Edge, Station, Strand, Strip};
 use crate::base::geometry::{Image, Point};
 use crate::base::line::{smooth_values, smoothed};
+use crate::base::raster::Raster;
 use crate::base::stats::median;
 use crate::measure::photo::Photo;
 
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
-const MAX_STATIONS_ACROSS: f64 = 80.0;
+pub(super) const MAX_STATIONS_ACROSS: f64 = 80.0;
 
 /// Half width of the strip that is handed on, diameters: the strand, its edges and some ground with hairs.
 const STRIP_DIAMETERS: f64 = 1.3;
@@ -74,7 +75,7 @@ impl Rough {
         // No further than to the next strand, but over the whole of its own shadow.
         let reach = (2.0 * width_px).min(free_px.max(0.6 * width_px)) + 6.0;
         let strip = Strip::straighten(&photo.rgb, &first, step_px, reach);
-        let mut band = Band::of(&strip, &first, ground);
+        let mut band = Band::on(&strip, &first, ground);
         band.bare_off(ground, &first, step_px, 0.75 * width_px);
         let bodies = rough_bodies(&band, (2.0 * width_px / step_px) as usize, seen_by);
         let body = per_column(&bodies, first.len());
@@ -119,7 +120,7 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
         return Err(Unseen::NoBody);
     }
     let strip = Strip::straighten(&photo.rgb, &second, step, 1.3 * width + 6.0);
-    let band = Band::of(&strip, &second, ground);
+    let band = Band::on(&strip, &second, ground);
     let body = match seen_by {
         SeenBy::Amount => per_column(&rough_bodies(&band, (2.0 * width / step) as usize, seen_by), second.len()),
         // Finer steps only take evidence of presence away: a dark ply between bright ones has none of its own.
@@ -159,15 +160,11 @@ fn seen(photo: &Photo, ground: &Ground, trace: &Trace, seen_by: SeenBy) -> Resul
     if flanks::same_beside(&band, &left, &right, diameter) {
         return Err(Unseen::PartOfMore);
     }
-    // The centre line of the body, smooth over a turn of the plies.
-    let middles: Vec<f64> =
-        left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - band.middle as f64) * step).collect();
-    let drift = smooth_values(&middles, 2.0 * diameter);
-    Ok(finish(photo, &second, &drift, &left, &right, &band, step, diameter * step))
+    Ok(finish(&photo.rgb, &second, (&left, &right), &band, step, diameter * step))
 }
 
 /// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
-fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine, EdgeLine) {
+pub(super) fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine, EdgeLine) {
     let follow = |side, start: &[f64]| {
         course(band, side, start, diameter).unwrap_or_else(|| Course {
             rows: smooth_values(start, 0.5 * diameter),
@@ -230,18 +227,19 @@ const FIBRES: f64 = 0.5;
 /// Part of a course's trembling that windows share: the profile they all follow is only known so well.
 const COURSE_SHARED: f64 = 0.8;
 
-#[allow(clippy::too_many_arguments, reason = "the parts of one piece")]
-fn finish(
-    photo: &Photo,
+/// The piece between two edges that were placed along `second`.
+pub(super) fn finish(
+    picture: &Raster<[u8; 3]>,
     second: &[Station],
-    drift: &[f64],
-    left: &EdgeLine,
-    right: &EdgeLine,
+    (left, right): (&EdgeLine, &EdgeLine),
     band: &Band,
     step: f64,
     width: f64,
 ) -> Strand {
     let middle = band.middle as f64;
+    // The centre line of the body, smooth over a turn of the plies.
+    let middles: Vec<f64> = left.rows.iter().zip(&right.rows).map(|(l, r)| ((l + r) / 2.0 - middle) * step).collect();
+    let drift = smooth_values(&middles, 2.0 * width / step);
     // Moving the centre by a slowly varying offset changes step and normal by its slope, far below a per cent.
     let final_stations: Vec<Station> = second
         .iter()
@@ -253,7 +251,7 @@ fn finish(
             ..*s
         })
         .collect();
-    let strip = Strip::straighten(&photo.rgb, &final_stations, step, STRIP_DIAMETERS * width + 6.0);
+    let strip = Strip::straighten(picture, &final_stations, step, STRIP_DIAMETERS * width + 6.0);
     Strand {
         number: 0,
         chosen: true,

@@ -2,7 +2,7 @@
 
 use std::f64::consts::TAU;
 
-use super::super::strand::{EyeSays, Strand};
+use super::super::strand::{EyeSays, Strand, TEMPERATURE};
 use super::fold::Fit;
 use super::piece::{CANDIDATES, Candidate, Coarse, PieceLook};
 use super::plied;
@@ -98,12 +98,10 @@ pub(super) fn with_eye(weighed: Weighed, pieces: &[&Strand]) -> Weighed {
     Weighed { probability: weights.map(|w| w / sum) }
 }
 
-/// What the eye's logits are divided by (C. Guo et al., "On calibration of modern neural networks", ICML 2017), what the evidence
-/// weighs beside them, and, of the mean length of the pattern's phase, how much the odds of singles grow with what is missing to
+/// What the eye's logits are divided by (`TEMPERATURE`), what the evidence weighs beside them, and, of the mean length of the pattern's phase, how much the odds of singles grow with what is missing to
 /// that which singles and plied yarn have equally often: fitted together on 94 scenes kept for calibration (`demo --scenes 110
 /// --seed 2000000 --width 2000`). There 96 % are right, and of the 90 % that are answered 2.4 % wrong; by the evidence alone it
 /// was 86 %, 70 % and 3.0 %.
-const TEMPERATURE: f64 = 2.5;
 const EVIDENCE_WEIGHT: f64 = 0.6;
 const NO_REPEAT: f64 = 0.4;
 const REPEATS_WEIGHT: f64 = 25.0;
