@@ -96,12 +96,15 @@ pub(super) fn common_step(places: &[f64]) -> Option<f64> {
 
 /// Numbers places (sorted) that lie about `step` apart; `None` where fewer than three take part.
 pub(super) fn number(places: &[f64], step: f64) -> Option<Lattice> {
-    let start = densest(places, step)?;
+    let (first, last) = longest_run(places, step)?;
     let mut numbers = vec![None; places.len()];
-    numbers[start] = Some(0);
-    let mut kept: Vec<(f64, f64)> = vec![(0.0, places[start])];
-    for sign in [1isize, -1] {
-        let mut at = start as isize + sign;
+    let mut kept: Vec<(f64, f64)> = Vec::new();
+    for (i, n) in (first..=last).zip(0..) {
+        numbers[i] = Some(n);
+        kept.push((f64::from(n), places[i]));
+    }
+    for (end, sign) in [(last, 1isize), (first, -1)] {
+        let mut at = end as isize + sign;
         while let Some(x) = usize::try_from(at).ok().and_then(|i| places.get(i)) {
             let (n, err) = place_in(&kept, *x, step);
             if n.abs() >= 1.0 && n != kept[kept.len() - 1].0 && err < 0.27 {
@@ -110,20 +113,20 @@ pub(super) fn number(places: &[f64], step: f64) -> Option<Lattice> {
             }
             at += sign;
         }
-        // Back to the start, with all that was learnt of the steps.
+        // On from the run's other end, with all that was learnt of the steps.
         kept.reverse();
     }
     refine(places, numbers)
 }
 
-/// The place in the middle of the longest run of single steps.
-fn densest(places: &[f64], step: f64) -> Option<usize> {
+/// First and last of the longest run of single steps.
+fn longest_run(places: &[f64], step: f64) -> Option<(usize, usize)> {
     let mut best = (0, None);
     let mut run = 0;
     for (i, w) in places.windows(2).enumerate() {
         run = if ((w[1] - w[0]) / step - 1.0).abs() < 0.2 { run + 1 } else { 0 };
         if run > best.0 {
-            best = (run, Some(i + 1 - run / 2));
+            best = (run, Some((i + 1 - run, i + 1)));
         }
     }
     best.1
@@ -218,12 +221,15 @@ mod tests {
 
     #[test]
     fn a_wide_gap_on_a_tilted_ruler_does_not_shift_the_numbers() {
-        // Steps of 24 to 20 px as the camera sees even ones; thirty ticks are hidden by something wound round the ruler.
-        let seen: Vec<i32> = (0..130).filter(|n| !(40..70).contains(n)).collect();
-        let xs: Vec<f64> = seen.iter().map(|n| f64::from(*n)).map(|n| 24.0 * n / (1.0 + 0.0007 * n)).collect();
-        let lattice = number(&xs, common_step(&xs).expect("a step")).expect("a lattice");
-        let shift = lattice.numbers[0].expect("the first is numbered");
-        let numbers: Vec<Option<i32>> = lattice.numbers.iter().map(|n| n.map(|n| n - shift)).collect();
-        assert_eq!(numbers, seen.into_iter().map(Some).collect::<Vec<_>>());
+        // Steps of 24 to 20 px as the camera sees even ones; thirty ticks are hidden by something wound round the ruler, nearer to
+        // one end or the other.
+        for hidden in [40..70, 60..90] {
+            let seen: Vec<i32> = (0..130).filter(|n| !hidden.contains(n)).collect();
+            let xs: Vec<f64> = seen.iter().map(|n| f64::from(*n)).map(|n| 24.0 * n / (1.0 + 0.0007 * n)).collect();
+            let lattice = number(&xs, common_step(&xs).expect("a step")).expect("a lattice");
+            let shift = lattice.numbers[0].expect("the first is numbered");
+            let numbers: Vec<Option<i32>> = lattice.numbers.iter().map(|n| n.map(|n| n - shift)).collect();
+            assert_eq!(numbers, seen.into_iter().map(Some).collect::<Vec<_>>());
+        }
     }
 }
