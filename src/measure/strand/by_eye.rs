@@ -3,7 +3,7 @@
 
 use super::band::Band;
 use super::centre_line::stations;
-use super::eye::{EyeSays, doubt, says};
+use super::eye::{EyeSays, agree, says};
 use super::piece::{MAX_STATIONS_ACROSS, edges, finish};
 use super::{LeftOutWhy, Strand, Strip, bare};
 use crate::base::geometry::{Image, Point};
@@ -14,9 +14,9 @@ use crate::measure::seen::look::{Look, STRIDE};
 use crate::measure::seen::paths::Path;
 use crate::measure::seen::strip::{EyeStrip, ROWS, ROWS_PER_DIAMETER};
 
-/// Guesses of the width over what the scout says, which is a sixth too much in the middle and two thirds at the most. The one with
-/// which the eye is surest of yarn is gone on from.
-const GUESSES: [f64; 4] = [0.4, 0.57, 0.8, 1.13];
+/// Guesses of the width over what the scout says, which is a sixth too much in the middle and two thirds at the most, the likeliest
+/// first. The first with which the eye is sure of yarn is gone on from, or the one with which it is surest.
+const GUESSES: [f64; 4] = [0.8, 0.57, 1.13, 0.4];
 
 /// Most looks before width and course are settled; each halves what the guess was off by, and more.
 const LOOKS: usize = 3;
@@ -32,9 +32,6 @@ const LEAST_DIAMETERS: f64 = 24.0;
 /// How much wider and narrower two last looks guess. What is seen must differ by less: else no look comes nearer to the truth than
 /// the guess before it was.
 const OFF: f64 = 1.25;
-
-/// How far an edge may lie from where the eye sees it, diameters; farther, one of the two follows something else.
-const ASTRAY: f64 = 0.25;
 
 /// Cover by the strand's own body that some cell of a column must have: more likely there than not.
 const BODY: f32 = 0.5;
@@ -75,10 +72,15 @@ impl Seen {
     fn settled(picture: &Raster<[u8; 3]>, path: &Path) -> Option<Self> {
         let spacing = path.length_px() / (path.line.len().max(2) - 1) as f64;
         let line = smoothed(&path.line, 1.2 * path.width_px / spacing.max(1e-6));
-        let mut seen = GUESSES
-            .iter()
-            .filter_map(|guess| Self::along(picture, line.clone(), guess * path.width_px))
-            .max_by(|a, b| a.says.yarn.total_cmp(&b.says.yarn))?;
+        let mut best: Option<Self> = None;
+        for guess in GUESSES {
+            let seen = Self::along(picture, line.clone(), guess * path.width_px);
+            best = best.into_iter().chain(seen).max_by(|a, b| a.says.yarn.total_cmp(&b.says.yarn));
+            if best.as_ref().is_some_and(|seen| seen.says.sure_yarn()) {
+                break;
+            }
+        }
+        let mut seen = best?;
         for _ in 0..LOOKS {
             let guessed = seen.strip.step_px * ROWS_PER_DIAMETER;
             let middles = seen.middles();
@@ -171,16 +173,16 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
         (0..stations.len()).map(|i| between(&edge, eye_column(i)) / step_px + strip.middle_row).collect()
     };
     let (tops, bottoms) = (rows(0), rows(1));
-    let (left, right) = edges(&band, &tops, &bottoms, diameter);
+    let (mut left, mut right) = edges(&band, &tops, &bottoms, diameter);
+    for (edge, seen) in [(&mut left, &tops), (&mut right, &bottoms)] {
+        edge.shared_u = edge.shared_u.hypot(agree(&mut edge.rows, seen, diameter));
+    }
     let mut piece = finish(picture, &stations, (&left, &right), &band, step_px, seen.width_px);
     for (i, station) in piece.stations.iter_mut().enumerate() {
-        let apart = (left.rows[i] - tops[i]).abs().max((right.rows[i] - bottoms[i]).abs());
-        let unclear = (apart > ASTRAY * diameter).then_some(LeftOutWhy::EdgeUnclear);
-        station.left_out = seen.left_out(eye_column(i) as usize).or(unclear);
+        station.left_out = seen.left_out(eye_column(i) as usize);
     }
     // Three looks at three sizes: what only one of them says has little weight.
     piece.eye = Some(EyeSays::mean(&[seen.says, narrow.says, wide.says]));
-    doubt(&mut piece, seen.width_px);
     piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(0.5 * change * seen.width_px);
     Ok(piece)
 }

@@ -232,11 +232,14 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) 
     refused.extend(other.iter().map(|piece| refused_piece(piece, "no yarn")));
     pieces = yarn;
     let mut map = None;
-    if pieces.is_empty() {
+    // What stands out may be a cloth beside the card, of which nothing can be measured.
+    if !pieces.iter().flat_map(|piece| &piece.stations).any(|s| s.left_out.is_none()) {
         map = Map::of(&photo.rgb);
         if let Some(map) = &map {
             let (seen, no) = by_scout(photo, map, scale, request);
-            pieces = seen;
+            if !seen.is_empty() {
+                pieces = seen;
+            }
             refused.extend(no);
         }
     }
