@@ -3,16 +3,15 @@
 
 use super::band::Band;
 use super::centre_line::stations;
-use super::eye::{EyeSays, agree, says};
+use super::eye::{OFF, Seen, agree};
 use super::piece::{MAX_STATIONS_ACROSS, edges, finish};
 use super::{LeftOutWhy, Strand, Strip, bare};
 use crate::base::geometry::{Image, Point};
 use crate::base::line::{smooth_values, smoothed};
 use crate::base::raster::Raster;
-use crate::base::stats::median;
-use crate::measure::seen::look::{Look, STRIDE};
+use crate::measure::seen::look::STRIDE;
 use crate::measure::seen::paths::Path;
-use crate::measure::seen::strip::{EyeStrip, ROWS, ROWS_PER_DIAMETER};
+use crate::measure::seen::strip::{ROWS, ROWS_PER_DIAMETER};
 
 /// Guesses of the width over what the scout says, which is a sixth too much in the middle and two thirds at the most, the likeliest
 /// first. The first with which the eye is sure of yarn is gone on from, or the one with which it is surest.
@@ -29,10 +28,6 @@ const SETTLED: f64 = 0.15;
 /// ones, a plank's grain or a row of holes, it is sure too soon.
 const LEAST_DIAMETERS: f64 = 24.0;
 
-/// How much wider and narrower two last looks guess. What is seen must differ by less: else no look comes nearer to the truth than
-/// the guess before it was.
-const OFF: f64 = 1.25;
-
 /// Cover by the strand's own body that some cell of a column must have: more likely there than not.
 const BODY: f32 = 0.5;
 
@@ -42,39 +37,14 @@ const OTHER: f32 = 0.3;
 /// How much the eye's edges are smoothed along the strand, diameters: less than a ply's bump.
 const SMOOTH: f64 = 0.1;
 
-/// A strand as the eye sees it, laid along `line`.
-struct Seen {
-    line: Vec<Point<Image>>,
-    strip: EyeStrip,
-    look: Look,
-    /// Edges of the body per column, px from the line; `None` where there is none.
-    edges: Vec<Option<[f64; 2]>>,
-    /// Median width, px.
-    width_px: f64,
-    says: EyeSays,
-}
-
 impl Seen {
-    /// Looks along a line for a body of about this width.
-    fn along(picture: &Raster<[u8; 3]>, line: Vec<Point<Image>>, width_px: f64) -> Option<Self> {
-        let strip = EyeStrip::lay(picture, &line, width_px)?;
-        let look = Look::at(&strip)?;
-        let edges: Vec<Option<[f64; 2]>> = (0..strip.rgb.width())
-            .map(|column| look.edges(column).map(|rows| rows.map(|row| strip.across_px(row))))
-            .collect();
-        let widths: Vec<f64> = edges.iter().flatten().map(|[a, b]| b - a).collect();
-        let width_px = median(&widths).filter(|_| 3 * widths.len() > edges.len())?;
-        let says = says(&look, &edges)?;
-        Some(Self { line, strip, look, edges, width_px, says })
-    }
-
     /// Looks at a path until what is seen agrees with what was guessed.
     fn settled(picture: &Raster<[u8; 3]>, path: &Path) -> Option<Self> {
         let spacing = path.length_px() / (path.line.len().max(2) - 1) as f64;
         let line = smoothed(&path.line, 1.2 * path.width_px / spacing.max(1e-6));
         let mut best: Option<Self> = None;
         for guess in GUESSES {
-            let seen = Self::along(picture, line.clone(), guess * path.width_px);
+            let seen = along(picture, line.clone(), guess * path.width_px);
             best = best.into_iter().chain(seen).max_by(|a, b| a.says.yarn.total_cmp(&b.says.yarn));
             if best.as_ref().is_some_and(|seen| seen.says.sure_yarn()) {
                 break;
@@ -91,7 +61,7 @@ impl Seen {
             let line = seen.strip.steps.iter().zip(&middles).map(|(s, m)| s.centre + s.normal * *m).collect();
             // Not farther at once than the strip shows.
             let width = seen.width_px.clamp(0.5 * guessed, 2.0 * guessed);
-            seen = Self::along(picture, line, width)?;
+            seen = along(picture, line, width)?;
         }
         Some(seen)
     }
@@ -138,6 +108,11 @@ fn filled(values: &[Option<f64>]) -> Vec<f64> {
         .collect()
 }
 
+/// Looks along a line for a body of about this width that is seen in a third of its columns or more.
+fn along(picture: &Raster<[u8; 3]>, line: Vec<Point<Image>>, width_px: f64) -> Option<Seen> {
+    Seen::along(picture, line, width_px).filter(|seen| 3 * seen.edges.iter().flatten().count() > seen.edges.len())
+}
+
 /// Measures the strand along a path; in few words why not, where it is none.
 pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, &'static str> {
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
@@ -148,11 +123,12 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
         return Err("too short");
     }
     // What hangs wholly on the guess is no more than a guess.
-    let again = |guess: f64| Seen::along(picture, seen.line.clone(), guess * seen.width_px);
-    let (narrow, wide) = again(1.0 / OFF).zip(again(OFF)).ok_or("edges unclear")?;
-    let change = (wide.width_px / narrow.width_px).ln().abs();
+    let (says, change) = seen.again(picture).ok_or("edges unclear")?;
     if change >= 2.0 * OFF.ln() {
         return Err("edges unclear");
+    }
+    if !says.sure_yarn() {
+        return Err("no yarn");
     }
     let step_px = (seen.width_px / MAX_STATIONS_ACROSS).max(1.0);
     let eye_columns = step_px / seen.strip.step_px;
@@ -181,8 +157,7 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
     for (i, station) in piece.stations.iter_mut().enumerate() {
         station.left_out = seen.left_out(eye_column(i) as usize);
     }
-    // Three looks at three sizes: what only one of them says has little weight.
-    piece.eye = Some(EyeSays::mean(&[seen.says, narrow.says, wide.says]));
+    piece.eye = Some(says);
     piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(0.5 * change * seen.width_px);
     Ok(piece)
 }
