@@ -43,6 +43,16 @@ pub fn smooth_values(values: &[f64], sigma: f64) -> Vec<f64> {
     now
 }
 
+/// The value at a place (0 or more) of a list, its first element at 0: linear from one element to the next, the last one beyond the
+/// end; 0 of an empty list.
+#[must_use]
+pub fn between(values: &[f64], at: f64) -> f64 {
+    let Some(last) = values.len().checked_sub(1) else { return 0.0 };
+    let k = (at as usize).min(last);
+    let (a, b) = (values[k], values[(k + 1).min(last)]);
+    a + (b - a) * at.fract()
+}
+
 /// Median of the known values within `half` places, taken every `stride` places and joined linearly.
 #[must_use]
 pub fn running_median(values: &[Option<f64>], half: usize, stride: usize) -> Vec<Option<f64>> {

@@ -49,6 +49,15 @@ pub fn median_of_sorted(values: &[f64]) -> Option<f64> {
     Some(*below + (*above - *below) * 0.5)
 }
 
+/// Probabilities whose natural logarithms are these but for a common term.
+#[must_use]
+pub fn softmax<const N: usize>(logs: [f64; N]) -> [f64; N] {
+    let top = logs.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let weights = logs.map(|l| (l - top).exp());
+    let sum: f64 = weights.iter().sum();
+    weights.map(|w| w / sum)
+}
+
 /// Upper median of samples; `None` when empty.
 #[must_use]
 pub fn upper_median(samples: impl IntoIterator<Item = f32>) -> Option<f32> {

@@ -7,16 +7,16 @@ round tool (OpenCV's stroke letters), thin and bold, slanted, blurred, of few pi
 """
 import argparse
 import glob
-import hashlib
 import os
 from pathlib import Path
 
 import cv2
 import numpy as np
-import onnx
 import torch
 from PIL import Image, ImageDraw, ImageFont
 from torch import nn
+
+import export
 
 SIDE, BOX = 24, 20
 NONE = 10
@@ -153,13 +153,7 @@ def main():
         digits = ty < NONE
         print(f"round {epoch}: digits {right[digits].float().mean():.4f}, none {right[~digits].float().mean():.4f}", flush=True)
     torch.onnx.export(model.eval(), (torch.zeros(1, 1, SIDE, SIDE),), a.out, input_names=["ink"], output_names=["kinds"], opset_version=17, dynamo=False)
-    graph = onnx.load(a.out)
-    onnx.checker.check_model(graph)
-    graph.producer_name, graph.producer_version, graph.doc_string = "", "", ""
-    for node in graph.graph.node:
-        node.doc_string = ""
-    onnx.save(graph, a.out)
-    print(sorted({node.op_type for node in graph.graph.node}), os.path.getsize(a.out), "bytes", hashlib.sha256(Path(a.out).read_bytes()).hexdigest())
+    export.save(a.out)
 
 
 if __name__ == "__main__":

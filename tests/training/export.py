@@ -11,6 +11,17 @@ import torch
 import nets
 
 
+def save(path):
+    """Checks what torch wrote and takes out what tells of the machine that wrote it."""
+    graph = onnx.load(path)
+    onnx.checker.check_model(graph)
+    graph.producer_name, graph.producer_version, graph.doc_string = "", "", ""
+    for node in graph.graph.node:
+        node.doc_string = ""
+    onnx.save(graph, path)
+    print(sorted({node.op_type for node in graph.graph.node}), os.path.getsize(path), "bytes", hashlib.sha256(open(path, "rb").read()).hexdigest())
+
+
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("kind", choices=["strip", "scout"])
@@ -26,14 +37,7 @@ def main():
     free = {"picture": {3: "columns"}} if a.kind == "strip" else {"picture": {2: "rows", 3: "columns"}}
     outputs = ["cover", "along"] if a.kind == "strip" else ["map"]
     torch.onnx.export(net, (example,), a.out, input_names=["picture"], output_names=outputs, dynamic_axes=free, opset_version=17, dynamo=False)
-    graph = onnx.load(a.out)
-    onnx.checker.check_model(graph)
-    # Nothing of the machine that wrote it.
-    graph.producer_name, graph.producer_version, graph.doc_string = "", "", ""
-    for node in graph.graph.node:
-        node.doc_string = ""
-    onnx.save(graph, a.out)
-    print(sorted({node.op_type for node in graph.graph.node}), os.path.getsize(a.out), "bytes", hashlib.sha256(open(a.out, "rb").read()).hexdigest())
+    save(a.out)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,7 @@
 //! Luma of the photo, halved again and again: ticks are looked for where they are one or two pixels wide.
 
+use std::ops::{Add, Div, Sub};
+
 use rayon::prelude::*;
 
 use crate::base::geometry::{Image, Point};
@@ -79,6 +81,16 @@ impl Level {
 
 fn weighted(rgb: [u32; 3]) -> u32 {
     (rgb[0] * WEIGHTS[0] + rgb[1] * WEIGHTS[1] + rgb[2] * WEIGHTS[2] + 128) >> 8
+}
+
+/// How much darker ink is than its ground, in parts of the ground's light (`dark` false: how much lighter, in parts of its own). In
+/// parts, because a shadow darkens ink and paper alike. 8 code values are added so that noise in black does not count.
+pub(super) fn depth<T>(dark: bool, ground: T, ink: T) -> T
+where
+    T: Copy + Add<Output = T> + Sub<Output = T> + Div<Output = T> + From<f32>,
+{
+    let (deep, light) = if dark { (ground - ink, ground) } else { (ink - ground, ink) };
+    deep / (light + T::from(8.0))
 }
 
 /// Luma (0 to 255) between the photo's pixels, bilinear; `None` outside.

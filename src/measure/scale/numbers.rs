@@ -7,6 +7,7 @@ use image::{GrayImage, Luma};
 use imageproc::region_labelling::{Connectivity, connected_components};
 
 use super::division::Reading;
+use super::luma;
 use super::strip::Band;
 use super::ticks::TickRow;
 use crate::base::raster::Raster;
@@ -197,7 +198,7 @@ fn ink_of(
         for x in 0..columns {
             let (v, ground) =
                 (luma.clamped(x as isize, y as isize), grounds.clamped((x / BLOCK) as isize, (y / BLOCK) as isize));
-            let d = if row.dark { (ground - v) / (ground + 8.0) } else { (v - ground) / (v + 8.0) };
+            let d = luma::depth(row.dark, ground, v);
             depth.set(x, y, if d.is_nan() { 0.0 } else { d.max(0.0) });
         }
     }

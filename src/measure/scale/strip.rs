@@ -1,7 +1,7 @@
 //! A row of ticks straightened: X to the right, ticks upright. Here ticks are followed row by row.
 
 use super::frame::Frame;
-use super::luma::luma_at;
+use super::luma::{depth, luma_at};
 use crate::base::geometry::Point;
 use crate::base::raster::Raster;
 
@@ -84,17 +84,9 @@ impl Band {
     }
 }
 
-/// How much darker `middle` is than the darker of its sides, in parts of it (`dark` false: lighter than the lighter, in
-/// parts of itself). In parts, because a shadow darkens ink and paper alike. 8 code values are added to the ground so that
-/// noise in black does not count.
+/// How deep `middle` is against the darker of its sides (`dark` false: the lighter).
 fn relative_depth(left: f32, middle: f32, right: f32, dark: bool) -> f32 {
-    let depth = if dark {
-        let ground = left.min(right);
-        (ground - middle) / (ground + 8.0)
-    } else {
-        let ground = left.max(right);
-        (middle - ground) / (middle + 8.0)
-    };
+    let depth = depth(dark, if dark { left.min(right) } else { left.max(right) }, middle);
     if depth.is_nan() { f32::NAN } else { depth.max(0.0) }
 }
 

@@ -2,7 +2,7 @@
 
 use super::frame::{Feet, Frame};
 use super::lattice::{self, Lattice};
-use super::luma::luma_at;
+use super::luma::{depth, luma_at};
 use super::rows::Row;
 use super::strip::{self, Band, Track};
 use crate::base::geometry::{Image, Point};
@@ -91,7 +91,7 @@ impl TickRow {
                 };
                 looked += 1;
                 // What differs by less than half of a tick's own contrast is light, shade or grain of the ground.
-                clean += usize::from((lightest - darkest) / (lightest + 8.0) < 0.5 * self.contrast);
+                clean += usize::from(depth(true, lightest, darkest) < 0.5 * self.contrast);
             }
         }
         looked >= 3 && 4 * clean >= 3 * looked
@@ -282,13 +282,7 @@ fn depth_at(rgb: &Raster<[u8; 3]>, frame: &Frame, axis: (f64, f64), s: f64, reac
     };
     let (left, right) = (value(x - reach as f64)?, value(x + reach as f64)?);
     let middle = (value(x - 0.5)? + value(x)? + value(x + 0.5)?) / 3.0;
-    Some(if dark {
-        let ground = left.min(right);
-        (ground - middle) / (ground + 8.0)
-    } else {
-        let ground = left.max(right);
-        (middle - ground) / (middle + 8.0)
-    })
+    Some(depth(dark, if dark { left.min(right) } else { left.max(right) }, middle))
 }
 
 /// Where the contrast falls to half of what it is inside, going from `from` by `sign`: a blurred straight end lies at half

@@ -3,6 +3,7 @@
 use super::Strip;
 use crate::base::stats::median;
 use crate::measure::seen::look::Cover;
+use crate::measure::seen::strip::ROWS_PER_DIAMETER;
 
 /// Columns of the eye's strip over which the ground's colour is taken to either side: a diameter and a half, so that grain
 /// averages out and uneven light does not.
@@ -22,10 +23,11 @@ const DARKEST: f32 = 1e-3;
 pub(super) fn colours(
     strip: &Strip,
     column: usize,
-    reach: usize,
+    diameter: f64,
     cover: &dyn Fn(usize, usize) -> Cover,
 ) -> [[f32; 3]; 2] {
     let (columns, rows) = (strip.rgb.width(), strip.rgb.height());
+    let reach = (REACH_COLUMNS as f64 / ROWS_PER_DIAMETER * diameter).ceil() as usize;
     let (from, to) = (column.saturating_sub(reach), (column + reach).min(columns.saturating_sub(1)));
     let step = (2 * reach / REACH_COLUMNS).max(1);
     let middle = strip.middle_row as usize;
@@ -48,9 +50,4 @@ pub(super) fn colours(
     // Where something else lies on one side, the ground goes on from the other.
     let either = above.or(below).unwrap_or([1.0; 3]);
     [above.unwrap_or(either), below.unwrap_or(either)]
-}
-
-/// How far to either side of a column the ground is looked for, columns of a strip in which the strand is `diameter` rows wide.
-pub(super) fn reach(diameter: f64) -> usize {
-    (1.5 * diameter).ceil() as usize
 }

@@ -4,10 +4,10 @@
 use super::band::Band;
 use super::centre_line::stations;
 use super::eye::{OFF, Seen, agree};
-use super::piece::{MAX_STATIONS_ACROSS, edges, finish};
+use super::piece::{MAX_STATIONS_ACROSS, edges, finish, strip_half_px};
 use super::{LeftOutWhy, Strand, Strip, bare};
 use crate::base::geometry::{Image, Point};
-use crate::base::line::{smooth_values, smoothed};
+use crate::base::line::{between, smooth_values, smoothed};
 use crate::base::raster::Raster;
 use crate::measure::seen::look::STRIDE;
 use crate::measure::seen::paths::Path;
@@ -135,15 +135,14 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
     let mut stations = stations(&seen.line, step_px);
     stations.truncate((seen.edges.len() as f64 / eye_columns) as usize);
     // Edges at full resolution, from where the eye sees them.
-    let strip = Strip::straighten(picture, &stations, step_px, 1.3 * seen.width_px + 6.0);
-    let rows_per_eye_row = 1.0 / eye_columns;
+    let strip = Strip::straighten(picture, &stations, step_px, strip_half_px(seen.width_px));
     let eye_column = |column: usize| ((column as f64 + 0.5) * eye_columns).min(seen.edges.len() as f64 - 1.0);
     let cover = |column: usize, row: usize| {
-        let across = (row as f64 - strip.middle_row) / rows_per_eye_row + (ROWS - 1) as f64 / 2.0;
+        let across = (row as f64 - strip.middle_row) * eye_columns + (ROWS - 1) as f64 / 2.0;
         seen.look.cover.row(across.round().clamp(0.0, (ROWS - 1) as f64) as usize)[eye_column(column) as usize]
     };
     let diameter = seen.width_px / step_px;
-    let band = Band::of(&strip, stations.len(), &|i| bare::colours(&strip, i, bare::reach(diameter), &cover));
+    let band = Band::of(&strip, stations.len(), &|i| bare::colours(&strip, i, diameter, &cover));
     let rows = |which: usize| -> Vec<f64> {
         let edge = seen.edge(which);
         (0..stations.len()).map(|i| between(&edge, eye_column(i)) / step_px + strip.middle_row).collect()
@@ -160,11 +159,4 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
     piece.eye = Some(says);
     piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(0.5 * change * seen.width_px);
     Ok(piece)
-}
-
-/// A value between two of a list.
-fn between(values: &[f64], at: f64) -> f64 {
-    let k = at as usize;
-    let (a, b) = (values[k], values[(k + 1).min(values.len() - 1)]);
-    a + (b - a) * at.fract()
 }

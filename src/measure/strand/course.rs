@@ -11,7 +11,7 @@ use std::f32::consts::FRAC_1_SQRT_2;
 
 use super::band::{Band, between_rows};
 use super::edges::Side;
-use crate::base::line::{running_median, smooth_values};
+use crate::base::line::{between, running_median, smooth_values};
 use crate::base::raster::Raster;
 use crate::base::stats::{quantile, standard_deviation, upper_median};
 
@@ -160,9 +160,8 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     for (column, row) in base.iter().enumerate() {
         let at =
             ((column as f64 - windows.first as f64) / windows.stride as f64).clamp(0.0, (windows.count - 1) as f64);
-        let (k, t) = (at.floor() as usize, at.fract());
-        let next = (k + 1).min(windows.count - 1);
-        course.rows.push(row + outward * (fine[k] + (fine[next] - fine[k]) * t));
+        let k = at as usize;
+        course.rows.push(row + outward * between(&fine, at));
         course.u.push(u[k]);
         course.part.push(if plain { 0 } else { kinds[k] });
         course.height.push(heights[k]);

@@ -3,7 +3,7 @@
 use super::{Edge, Station, Strand};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
-use crate::base::stats::median;
+use crate::base::stats::{median, softmax};
 use crate::measure::seen::look::{Look, STRIDE};
 use crate::measure::seen::strip::{EyeStrip, ROWS_PER_DIAMETER};
 
@@ -49,10 +49,7 @@ impl EyeSays {
 
     /// Probability of 1, 2, 3 and 4 plies by this look alone.
     fn probability(&self) -> [f64; 4] {
-        let top = self.plies.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        let weights = self.plies.map(|l| ((l - top) / TEMPERATURE).exp());
-        let sum: f64 = weights.iter().sum();
-        weights.map(|w| w / sum)
+        softmax(self.plies.map(|l| l / TEMPERATURE))
     }
 
     /// Whether this is yarn for sure: like yarn, and twisted. Beads have its bumps and no direction.
@@ -131,9 +128,13 @@ pub(super) fn look(piece: &mut Strand, picture: &Raster<[u8; 3]>) {
     let line: Vec<_> = piece.stations.iter().map(|s| s.centre).collect();
     let Some(width_px) = median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>()) else { return };
     let Some(seen) = Seen::along(picture, line, width_px) else { return };
-    let sure = Some(seen.says).filter(EyeSays::sure_yarn).and_then(|_| seen.again(picture)).map(|(says, _)| says);
-    piece.eye = sure.or(Some(seen.says));
-    if !sure.is_some_and(|says| says.sure_yarn()) {
+    piece.eye = Some(seen.says);
+    if !seen.says.sure_yarn() {
+        return;
+    }
+    let Some((says, _)) = seen.again(picture) else { return };
+    piece.eye = Some(says);
+    if !says.sure_yarn() {
         return;
     }
     let per_station = piece.step_px / seen.strip.step_px;

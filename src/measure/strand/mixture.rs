@@ -20,6 +20,8 @@ use std::sync::LazyLock;
 use nalgebra::{SMatrix, SVector};
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use crate::base::line::between;
+
 /// Taps a row: half a row apart keeps a blur of less than a row.
 pub(super) const TAPS_PER_ROW: usize = 2;
 
@@ -157,9 +159,7 @@ impl Window {
         let last = self.own.len().saturating_sub(1);
         let at = |x: f64| {
             let first = self.x.first().copied().unwrap_or(0.0);
-            let k = ((x - first) * TAPS_PER_ROW as f64).clamp(0.0, last as f64);
-            let (i, t) = (k.floor() as usize, k.fract());
-            self.own[i] + (self.own[(i + 1).min(last)] - self.own[i]) * t
+            between(&self.own, ((x - first) * TAPS_PER_ROW as f64).clamp(0.0, last as f64))
         };
         self.x.iter().map(|x| (at(x.min(edge - gap)), at(x.max(edge + gap)))).collect()
     }

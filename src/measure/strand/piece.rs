@@ -20,8 +20,10 @@ use crate::measure::photo::Photo;
 /// Widest strand, in stations across, before the step grows: the strip then has at most some 500 rows.
 pub(super) const MAX_STATIONS_ACROSS: f64 = 80.0;
 
-/// Half width of the strip that is handed on, diameters: the strand, its edges and some ground with hairs.
-const STRIP_DIAMETERS: f64 = 1.3;
+/// Half width of the strip that is handed on, px: the strand, its edges and some ground with hairs.
+pub(super) fn strip_half_px(width_px: f64) -> f64 {
+    1.3 * width_px + 6.0
+}
 
 /// Traces one piece; `None` where no body can be made out along the trace.
 pub(super) fn measure(photo: &Photo, ground: &Ground, trace: &Trace) -> Option<Strand> {
@@ -251,7 +253,7 @@ pub(super) fn finish(
             ..*s
         })
         .collect();
-    let strip = Strip::straighten(picture, &final_stations, step, STRIP_DIAMETERS * width + 6.0);
+    let strip = Strip::straighten(picture, &final_stations, step, strip_half_px(width));
     Strand {
         number: 0,
         chosen: true,
