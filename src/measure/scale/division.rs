@@ -270,6 +270,14 @@ fn lay(pattern: Pattern, phase: i32, ends: &[(i32, f64)], present: &[(i32, f64)]
 }
 
 impl Reading {
+    /// Whether another reading can stand beside this one no more: this one, though too little of it may be in view to accept it, has
+    /// the lengths of a tenth of the ticks right that the other has wrong, and of four at least, as many as it may have levels more.
+    fn refutes(&self, other: &Self) -> bool {
+        let ticks = self.present.iter().sum::<usize>() as f64;
+        let less = other.loss - self.loss;
+        self.rising && less > 0.1 && less * ticks > 4.0
+    }
+
     /// Whether lengths of three kinds and more come again and again, hardly one of them wrong: then there need be no clean ground
     /// between ticks, as between those that are as wide as their gaps, or engraved with bright burrs.
     fn is_plain_to_see(&self) -> bool {
@@ -430,7 +438,10 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
         readings = self::readings(row);
     }
     let clean = row.is_clean(rgb);
-    let accepted = readings.iter().find(|r| acceptable(r) && (clean || r.is_plain_to_see()));
+    let accepted = readings
+        .iter()
+        .find(|r| acceptable(r, numerals::on_the_only_longest(rgb, row, r)) && (clean || r.is_plain_to_see()))
+        .filter(|r| !readings.iter().any(|other| other.refutes(r)));
     let mut best = accepted.or(readings.first())?.clone();
     while let (Pattern::Binary(halvings @ 3..), true) = (best.pattern, accepted.is_some())
         && numerals::on_the_next_level_too(rgb, row, &best)
@@ -546,8 +557,8 @@ fn is_numbered_so(mm: f64, unit: RulerUnit, ticks: f64) -> bool {
     }
 }
 
-/// Whether the row shows this pattern at all: ends agree with it, and its period was seen.
-fn acceptable(r: &Reading) -> bool {
+/// Whether the row shows this pattern at all: ends agree with it, and its period was seen, or its one longest tick is numbered.
+fn acceptable(r: &Reading, numbered: bool) -> bool {
     let longest = r.seen.last().copied().unwrap_or(0);
     let above: usize = r.seen.iter().skip(1).sum();
     // A quarter of the ends may be cut by yarn, worn or blurred.
@@ -560,8 +571,8 @@ fn acceptable(r: &Reading) -> bool {
     let own = (1..r.seen.len()).all(own);
     let repeated = match r.pattern {
         Pattern::Plain => longest >= 5,
-        // One longest tick could be an inch or a half; two at the right distance cannot.
-        Pattern::Binary(_) | Pattern::Quartered => longest >= 2,
+        // One longest tick could be an inch or a half; two at the right distance cannot, nor can one that alone is numbered.
+        Pattern::Binary(_) | Pattern::Quartered => longest >= 2 || (longest == 1 && numbered),
         Pattern::Fifths => longest >= 3 && 3 * r.seen[0] >= r.seen[1],
         Pattern::Alternate => longest >= 2 && r.seen[0] >= 2,
         _ => longest >= 1 && above >= 3,

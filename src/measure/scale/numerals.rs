@@ -2,7 +2,7 @@
 //! centimetres from inches where nothing else does.
 
 use super::division::Reading;
-use super::luma::luma_at;
+use super::luma::{depth, luma_at};
 use super::ticks::{Tick, TickRow};
 use crate::base::raster::Raster;
 use crate::base::stats::{median, quantile};
@@ -43,19 +43,32 @@ pub(super) fn measure(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -
 /// what made some of them look longer is print that touches them. Parts of a unit are not numbered (common practice, no
 /// source).
 pub(super) fn on_the_next_level_too(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> bool {
-    let longest = reading.pattern.levels() - 1;
-    let pitch = row.lattice.step * f64::from(reading.pattern.period());
     let numbered = |level: usize| {
-        let all: Vec<bool> = row
-            .ticks
-            .iter()
-            .filter(|t| t.tip.is_some() && reading.pattern.level(t.number - reading.phase) == level)
-            .map(|t| t.tip.and_then(|tip| span_beyond(rgb, row, t, tip, pitch)).is_some())
-            .collect();
-        let with = all.iter().filter(|n| **n).count();
-        with >= 2 && 3 * with >= 2 * all.len()
+        let (with, all) = numbered_of_level(rgb, row, reading, level);
+        with >= 2 && 3 * with >= 2 * all
     };
+    let longest = reading.pattern.levels() - 1;
     longest > 0 && numbered(longest - 1) && numbered(longest)
+}
+
+/// Whether the one longest tick in view is numbered and none of the next length is, two of them at least: then it stands for a
+/// whole unit.
+pub(super) fn on_the_only_longest(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading) -> bool {
+    let longest = reading.pattern.levels() - 1;
+    if longest == 0 || reading.seen[longest] != 1 {
+        return false;
+    }
+    let (below, of_below) = numbered_of_level(rgb, row, reading, longest - 1);
+    numbered_of_level(rgb, row, reading, longest) == (1, 1) && below == 0 && of_below >= 2
+}
+
+/// How many ticks of a level have print beyond them, and how many there are whose ends were seen.
+fn numbered_of_level(rgb: &Raster<[u8; 3]>, row: &TickRow, reading: &Reading, level: usize) -> (usize, usize) {
+    let pitch = row.lattice.step * f64::from(reading.pattern.period());
+    let of_level = row.ticks.iter().filter(|t| reading.pattern.level(t.number - reading.phase) == level);
+    of_level.filter_map(|t| Some((t, t.tip?))).fold((0, 0), |(with, all), (t, tip)| {
+        (with + usize::from(span_beyond(rgb, row, t, tip, pitch).is_some()), all + 1)
+    })
 }
 
 /// Near and far end of what is printed straight beyond a tick, px from where it ends, at `tip`. The search goes as far as half
@@ -76,13 +89,12 @@ fn span_beyond(rgb: &Raster<[u8; 3]>, row: &TickRow, tick: &Tick, tip: f64, pitc
             values.push(f64::from(luma_at(rgb, p.x, p.y)?));
         }
         // Ground: the paper's own brightness in this row; ink as deep as half of the ticks' own contrast.
-        let (ground, darkest) = if row.dark {
+        let (ground, ink) = if row.dark {
             (quantile(&values, 0.8)?, quantile(&values, 0.0)?)
         } else {
             (quantile(&values, 0.2)?, quantile(&values, 1.0)?)
         };
-        let depth = if row.dark { (ground - darkest) / (ground + 8.0) } else { (darkest - ground) / (darkest + 8.0) };
-        inked.push(depth > 0.5 * row.contrast);
+        inked.push(depth(row.dark, ground, ink) > 0.5 * row.contrast);
     }
     let start = inked.iter().position(|i| *i)?;
     let end = start + inked[start..].iter().position(|i| !*i)?;
