@@ -25,8 +25,8 @@ def smooth_noise(rng, rows, n, ds, corr):
 def draw_colour(rng):
     """Linear albedo from near-black to near-white, any hue."""
     v = float(np.exp(rng.uniform(np.log(.012), np.log(.9))))
-    if rng.random() < .3:
-        v = float(rng.uniform(.45, .92))
+    if rng.random() < .45:                                           # undyed wool, cotton, silk
+        v = float(rng.uniform(.35, .92))
     sat = float(rng.beta(1.2, 1.8))
     hue = rng.random(3)
     hue = hue / hue.max()

@@ -5,18 +5,17 @@ Written for one mesh of things and one of fibres (stage.py): colours are looked 
 import numpy as np
 
 BOUNCES = 3                                                          # grooves between plies fill with light; more is not seen
-D = 900.0                                                            # mm from the table's centre to each lamp
 
 
 class Light:
     def __init__(self, mi, dr, lights, ambient):
         self.mi, self.dr = mi, dr
         rows = []
-        for el, az, size, E, rgb in lights:
+        for el, az, size, E, rgb, far in lights:                     # far: mm from the table's centre
             d = np.array([np.cos(el) * np.cos(az), np.cos(el) * np.sin(az), np.sin(el)])
             u = np.cross([.01, .02, 1], d)
             u /= np.linalg.norm(u)
-            rows.append([*(d * D), *(u * size / 2), *(np.cross(d, u) * size / 2), *d, *(E / (np.sin(el) / D ** 2) * np.asarray(rgb))])
+            rows.append([*(d * far), *(u * size / 2), *(np.cross(d, u) * size / 2), *d, *(E / (np.sin(el) / far ** 2) * np.asarray(rgb))])
         # A lamp's radiance times its area: size cancels. A table of one row would be compiled in.
         self.count = dr.opaque(mi.UInt32, len(rows))
         rows = np.array(rows * 2)

@@ -63,6 +63,7 @@ class Scene:
         cam = self.cam = Camera(w, h, F, float(r.normal(0, .02)) if r.random() < .7 else 0.0, F / ppmm, max(tilt, 0.0), r.uniform(0, 6.28), r.uniform(0, 6.28) if r.random() < .3 else r.normal(0, .05))
         self.scale, self.mm = scale, 1 / ppmm                        # mm a pixel at the centre
         self.meshes, self.strands, self.rulers, self.yarns = [], [], [], []
+        self.under = []                                              # mean colours of what yarn may lie on
         self.H = Heights(cam, self.mm)
         self.busy = np.zeros((h // 4 + 1, w // 4 + 1), np.uint8)
         self.focus_error = float(r.choice([0, 0, 0, r.normal(0, .03), r.normal(0, .09)])) * cam.dist
@@ -99,6 +100,7 @@ class Scene:
         w, h = int(size[0] / t), int(size[1] / t)
         tex, self.ground_kind = G.surface(stream(self.seed, "ground"), h, w)
         c = (lo + hi) / 2
+        self.under.append(tex.mean((0, 1)))
         m = {"tex": tex, "rgb": None, "rough": float(r.uniform(.25, .9)), "specular": float(r.uniform(0, .5)), "metal": 0.0}
         n = 2
         x, y = np.linspace(lo[0], hi[0], n), np.linspace(hi[1], lo[1], n)
@@ -146,6 +148,7 @@ class Scene:
         r, cam = self.r, self.cam
         a, b = r.uniform(.3, 1.1) * cam.w * self.mm, r.uniform(.2, .9) * cam.h * self.mm
         tex = ruled.card(stream(self.seed, "card"), a, b, 1.1 / self.mm)
+        self.under.append(np.median(tex, (0, 1)))
         at = r.uniform([.2 * cam.w, .2 * cam.h], [.8 * cam.w, .8 * cam.h])
         self.lay_slab(a, b, r.uniform(.05, .6), tex, at, r.normal(0, .2) if r.random() < .6 else r.uniform(0, 6.28), 2,
                       {"rough": r.uniform(.3, .9), "specular": r.uniform(0, .6), "metal": 0.0})
@@ -201,6 +204,10 @@ class Scene:
             dpx = float(np.exp(r.uniform(np.log(lo), np.log(min(hi, max(most, lo * 1.05))))))
         y = draw_yarn(stream(self.seed, "yarn%d" % len(self.yarns)), dpx * self.scale * self.mm)
         y["px"] = dpx * self.scale
+        if r.random() < .22:                                         # the colour of what it may lie on, all of it or one ply
+            like = np.clip(self.under[int(r.integers(len(self.under)))] * r.uniform(.75, 1.3) * np.exp(r.normal(0, .04, 3)), .008, .93)
+            one = r.random() < .35
+            y["rgb"] = [like if not one or i == 0 else c for i, c in enumerate(y["rgb"])]
         self.yarns.append(y)
         return y
 
@@ -429,17 +436,21 @@ class Scene:
     def light(self):
         r = stream(self.seed, "light")
         self.lights, self.blockers = [], []
-        el = np.radians(r.uniform(15, 80))
-        size = float(np.exp(r.uniform(np.log(30), np.log(900))))
+        # A lamp on the desk: low, small and near, so that the shadow beside the yarn is deep and as wide as the yarn or wider.
+        desk = r.random() < .35
+        el = np.radians(r.uniform(8, 28) if desk else r.uniform(15, 80))
+        size = float(np.exp(r.uniform(np.log(10), np.log(120)) if desk else r.uniform(np.log(30), np.log(900))))
+        far = float(np.exp(r.uniform(np.log(300), np.log(900)))) if desk else 900.0
         warm = r.normal(0, .22)
         rgb = np.clip(np.array([1 + .5 * warm, 1, 1 - .7 * warm]), .3, 1.8)
         az = r.uniform(0, 6.28)
         for i in range(int(r.choice([1, 1, 1, 2, 2, 3]))):
-            E = 2.6 if i == 0 else r.uniform(.2, 2)
-            self.lights.append((el, az, size, E, rgb))
+            E = 2.6 if i == 0 else r.uniform(.2, 2) * (.3 if desk else 1)
+            self.lights.append((el, az, size, E, rgb, far))
+            far = 900.0
             el, az, size = np.radians(r.uniform(20, 85)), r.uniform(0, 6.28), float(np.exp(r.uniform(np.log(30), np.log(700))))
             rgb = rgb * np.exp(r.normal(0, .12, 3))
-        self.ambient = float(np.exp(r.uniform(np.log(.04), np.log(1.2)))) * np.array([.93, .97, 1.03])
+        self.ambient = float(np.exp(r.uniform(np.log(.02), np.log(.3)) if desk else r.uniform(np.log(.04), np.log(1.2)))) * np.array([.93, .97, 1.03])
         cam = self.cam
         if r.random() < .3:                                          # things outside the picture that throw shadows into it
             for _ in range(int(r.integers(1, 4))):

@@ -126,6 +126,46 @@ def lace(r, w, L):
     return [(T, mat(r, tex=tex))]
 
 
+def braid(r, w, L):
+    """A plait of three or four strings, or a round cord of four to eight of them, wound half one way and half the other: no yarn's plies."""
+    k = int(r.choice([3, 3, 4, 6, 8]))
+    P = course(r, L, w, .8, int(min(900, 40 * L / w)))
+    s = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(P, axis=0), axis=1))])
+    t, side, up = frames(P)
+    lay = w * r.uniform(1.4, 4.5)                                    # one round of a string
+    cols = [G.shade(r)] * k if r.random() < .5 else [G.shade(r) for _ in range(k)]
+    rough, fine = r.uniform(.3, .9), r.uniform(0, .4)
+    out = []
+    for i in range(k):
+        if k % 2:
+            a = 2 * np.pi * (s / lay + i / k)
+            rad, y, z = w * .2, w * .3 * np.sin(a), w * .11 * np.sin(2 * a)
+        else:
+            hand = 1 if i % 2 else -1
+            a = 2 * np.pi * (hand * s / lay + (i // 2) / (k / 2))
+            rad = w * min(.3, 1.5 / k)
+            ring = w / 2 - rad + .35 * rad * np.cos(k / 2 * 2 * np.pi * s / lay + np.pi * (i % 2))
+            y, z = ring * np.cos(a), ring * np.sin(a)
+        Q = P + y[:, None] * side + z[:, None] * up
+        tex = (cols[i] * (1 + fine * G.noise(r, 24, 512, 2, 1, 14))[..., None]).clip(.004, .95).astype(np.float32)
+        out.append((tube(Q, rad * closed(Q), 10), mat(r, tex=tex, rough=rough, specular=.3)))
+    return out
+
+
+def board(r, w, L):
+    """A plate with rows of holes, rings or pins, as boards for electronics and tools have."""
+    pitch = w * r.uniform(.25, 1.2)
+    m, n = int(np.clip(L / pitch, 4, 60)), int(r.integers(1, 16))
+    q = 24                                                           # texels a hole
+    y, x = (v.astype(np.float32) / q for v in np.mgrid[0:n * q, 0:m * q])
+    d = np.hypot(x % 1 - .5, y % 1 - .5) if r.random() < .7 else np.maximum(np.abs(x % 1 - .5), np.abs(y % 1 - .5))
+    hole, ring = r.uniform(.12, .3), r.uniform(.3, .46)
+    tex = G.mix(np.tile(G.shade(r), (n * q, m * q, 1)).astype(np.float32), G.shade(r), np.clip((ring - d) * q + .5, 0, 1) * (r.random() < .7))
+    tex = G.mix(tex, G.shade(r, .01, .3) if r.random() < .7 else G.shade(r), np.clip((hole - d) * q + .5, 0, 1))
+    m_top, h = mat(r, tex=np.ascontiguousarray(tex, np.float32)), w * r.uniform(.05, .4)
+    return [(f, m_top if i == 0 else mat(r)) for i, f in enumerate(slab(m * pitch, n * pitch, h))]
+
+
 def straw(r, w, L):
     k = max(2, int(L / w / r.uniform(1.5, 6)))
     y, x = np.mgrid[0:32, 0:k * 32].astype(np.float32)
@@ -397,5 +437,5 @@ def wrinkle(r, w, L):
     return [(P[:, None] + s[:, None] * v[None, :, None] * w * 2 + z - [0, 0, .05], mat(r, rough=.8, specular=.1))]
 
 
-MAKERS = [pencil, pen, cable, cable, wire, lace, straw, band, ribbon, strip, screw, spring, beads, chain, stick, grass, leaf, coin, button, scissors,
+MAKERS = [pencil, pen, cable, cable, wire, lace, braid, braid, board, straw, band, ribbon, strip, screw, spring, beads, chain, stick, grass, leaf, coin, button, scissors,
           clip, comb, needle, box, corrugated, pebble, crumbs, wrinkle]
