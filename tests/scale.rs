@@ -447,3 +447,30 @@ fn the_prior_on_the_focal_length_holds_both_readings_of_the_35_mm_figure() {
         assert!(z.abs() < 1.96, "{mm_per_px} is {z} standard deviations off");
     }
 }
+
+/// Two whole inches in view, of which the end of one is hidden: sixteenths, and not centimetres in halves. Truth: the scene's own
+/// camera, by the whole photo's reading, of which any part agrees within the slope of the card, 6 degrees (facts of perspective).
+#[test]
+fn part_of_an_inch_ruler_is_no_centimetre_ruler() {
+    let chapter = strandrule::synth::story::story().into_iter().find(|c| c.scene.name == "07-too-much-twist");
+    let (bytes, _) = strandrule::synth::shoot_jpeg(&chapter.expect("it is told").scene).expect("encodes");
+    let mut photo = photo::decode("07.jpg".as_ref(), bytes, &Limits::default()).expect("decodes");
+    let whole = photo.rgb.clone();
+    let read = |photo: &photo::Photo| {
+        let found = find_scale(photo, &ScaleRequest::default(), &ScaleParams::default());
+        let known = found.scale.known().expect("a scale").clone();
+        (known.method, found.along_ruler().expect("a ruler").0)
+    };
+    let (method, px_per_mm) = read(&photo);
+    assert_eq!(method, strandrule::figures::words::Method::RulerInch);
+    for from in [1000, 1142, 1300] {
+        let mut part = Raster::filled(1200, whole.height(), [0u8; 3]);
+        for y in 0..whole.height() {
+            part.row_mut(y).copy_from_slice(&whole.row(y)[from..from + 1200]);
+        }
+        photo.rgb = part;
+        let (of_part, scale) = read(&photo);
+        assert_eq!(of_part, method, "from {from}");
+        assert!((scale / px_per_mm - 1.0).abs() < 0.03, "from {from}: {scale:.2} for {px_per_mm:.2} px/mm");
+    }
+}
