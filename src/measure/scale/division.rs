@@ -440,7 +440,7 @@ pub(super) fn divide(rgb: &Raster<[u8; 3]>, row: &mut TickRow, stated: Option<Ru
     let clean = row.is_clean(rgb);
     let accepted = readings
         .iter()
-        .find(|r| acceptable(r, numerals::on_the_only_longest(rgb, row, r)) && (clean || r.is_plain_to_see()))
+        .find(|r| acceptable(r, &|| numerals::on_the_only_longest(rgb, row, r)) && (clean || r.is_plain_to_see()))
         .filter(|r| !readings.iter().any(|other| other.refutes(r)));
     let mut best = accepted.or(readings.first())?.clone();
     while let (Pattern::Binary(halvings @ 3..), true) = (best.pattern, accepted.is_some())
@@ -558,7 +558,8 @@ fn is_numbered_so(mm: f64, unit: RulerUnit, ticks: f64) -> bool {
 }
 
 /// Whether the row shows this pattern at all: ends agree with it, and its period was seen, or its one longest tick is numbered.
-fn acceptable(r: &Reading, numbered: bool) -> bool {
+/// `numbered` says that of it: it looks at the photo, so it is asked last.
+fn acceptable(r: &Reading, numbered: &dyn Fn() -> bool) -> bool {
     let longest = r.seen.last().copied().unwrap_or(0);
     let above: usize = r.seen.iter().skip(1).sum();
     // A quarter of the ends may be cut by yarn, worn or blurred.
@@ -572,7 +573,7 @@ fn acceptable(r: &Reading, numbered: bool) -> bool {
     let repeated = match r.pattern {
         Pattern::Plain => longest >= 5,
         // One longest tick could be an inch or a half; two at the right distance cannot, nor can one that alone is numbered.
-        Pattern::Binary(_) | Pattern::Quartered => longest >= 2 || (longest == 1 && numbered),
+        Pattern::Binary(_) | Pattern::Quartered => longest >= 2 || (longest == 1 && agrees && own && numbered()),
         Pattern::Fifths => longest >= 3 && 3 * r.seen[0] >= r.seen[1],
         Pattern::Alternate => longest >= 2 && r.seen[0] >= 2,
         _ => longest >= 1 && above >= 3,

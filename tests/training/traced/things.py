@@ -131,7 +131,7 @@ def braid(r, w, L):
     k = int(r.choice([3, 3, 4, 6, 8]))
     P = course(r, L, w, .8, int(min(900, 40 * L / w)))
     s = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(P, axis=0), axis=1))])
-    t, side, up = frames(P)
+    _, side, up = frames(P)
     lay = w * r.uniform(1.4, 4.5)                                    # one round of a string
     cols = [G.shade(r)] * k if r.random() < .5 else [G.shade(r) for _ in range(k)]
     rough, fine = r.uniform(.3, .9), r.uniform(0, .4)
