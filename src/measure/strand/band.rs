@@ -1,8 +1,7 @@
 //! The straightened neighbourhood of a piece, divided by the bare ground's colour: 1 is bare ground, a shadow is grey
 //! below 1, yarn is anything else.
 
-use super::ground::Ground;
-use super::{Station, Strip};
+use super::Strip;
 use crate::base::raster::Raster;
 
 /// Columns between points at which the ground's model is evaluated; it changes over hundreds of pixels.
@@ -47,39 +46,9 @@ impl Band {
         Self { planes, middle }
     }
 
-    /// Divides a strip by a ground that could be told.
-    pub(super) fn on(strip: &Strip, stations: &[Station], ground: &Ground) -> Self {
-        let reach = strip.middle_row * strip.step_px;
-        let rim = |s: &Station, side: f64| ground.colour_at(s.centre + s.normal * (side * reach));
-        Self::of(strip, stations.len(), &|i| [-1.0, 1.0].map(|side| rim(&stations[i], side)))
-    }
-
-    /// Takes for bare ground what lies beside it: farther than `from_px` from the centre line, and not on the ground's own area.
-    /// A patterned cloth beside a card differs from the card more than any yarn on it does.
-    pub(super) fn bare_off(&mut self, ground: &Ground, stations: &[Station], step_px: f64, from_px: f64) {
-        for row in 0..self.rows() {
-            let across = (row as f64 - self.middle as f64) * step_px;
-            if across.abs() <= from_px {
-                continue;
-            }
-            for (column, station) in stations.iter().enumerate().take(self.columns()) {
-                if !ground.holds_point(station.centre + station.normal * across) {
-                    for (plane, bare) in self.planes.iter_mut().zip([1.0, 0.0, 0.0]) {
-                        plane.row_mut(row)[column] = bare;
-                    }
-                }
-            }
-        }
-    }
-
     /// Number of columns.
     pub(super) fn columns(&self) -> usize {
         self.planes[0].width()
-    }
-
-    /// Number of rows.
-    pub(super) fn rows(&self) -> usize {
-        self.planes[0].height()
     }
 }
 

@@ -1,9 +1,8 @@
-//! Strands that the scout finds where no ground could be told from what lies on it: a ruler beside the yarn on a table, grain,
-//! cloth, print. The eye says where their edges are, the picture at full resolution how exactly.
+//! A strand that the scout found: the eye says where its edges are, the picture at full resolution how exactly.
 
 use super::band::Band;
 use super::centre_line::stations;
-use super::eye::{OFF, Seen, agree};
+use super::eye::{EyeSays, OFF, Seen, agree};
 use super::piece::{MAX_STATIONS_ACROSS, edges, finish, strip_half_px};
 use super::{LeftOutWhy, Strand, Strip, bare};
 use crate::base::geometry::{Image, Point};
@@ -24,9 +23,12 @@ const LOOKS: usize = 3;
 /// guesses as bad as this.
 const SETTLED: f64 = 0.15;
 
-/// Shortest strand that is believed by eye alone, diameters: the eye was taught on stretches of 25 (512 columns), and of shorter
-/// ones, a plank's grain or a row of holes, it is sure too soon.
-const LEAST_DIAMETERS: f64 = 24.0;
+/// Shortest strand that is looked at, diameters: shorter things have no pattern that repeats.
+const LEAST_DIAMETERS: f64 = 8.0;
+
+/// Natural log of the odds of yarn from which on a strand may be one if its twist shows by other means, too: even odds for one look,
+/// and a little more.
+const LIKELY_YARN: f64 = 1.0;
 
 /// Cover by the strand's own body that some cell of a column must have: more likely there than not.
 const BODY: f32 = 0.5;
@@ -113,10 +115,12 @@ fn along(picture: &Raster<[u8; 3]>, line: Vec<Point<Image>>, width_px: f64) -> O
     Seen::along(picture, line, width_px).filter(|seen| 3 * seen.edges.iter().flatten().count() > seen.edges.len())
 }
 
-/// Measures the strand along a path; in few words why not, where it is none.
-pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, &'static str> {
+/// Measures the strand along a path; in few words why not, where it is none. Where something else vouches for it, it need only be
+/// likely.
+pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path, vouched: bool) -> Result<Strand, &'static str> {
+    let yarn = |says: &EyeSays| says.sure_yarn() || (vouched && says.yarn > LIKELY_YARN);
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
-    if !seen.says.sure_yarn() {
+    if !yarn(&seen.says) {
         return Err("no yarn");
     }
     if seen.says.length < LEAST_DIAMETERS {
@@ -127,7 +131,7 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
     if change >= 2.0 * OFF.ln() {
         return Err("edges unclear");
     }
-    if !says.sure_yarn() {
+    if !yarn(&says) {
         return Err("no yarn");
     }
     let step_px = (seen.width_px / MAX_STATIONS_ACROSS).max(1.0);
@@ -150,7 +154,7 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path) -> Result<Strand, 
     let (tops, bottoms) = (rows(0), rows(1));
     let (mut left, mut right) = edges(&band, &tops, &bottoms, diameter);
     for (edge, seen) in [(&mut left, &tops), (&mut right, &bottoms)] {
-        edge.shared_u = edge.shared_u.hypot(agree(&mut edge.rows, seen, diameter));
+        edge.shared_u = agree(&mut edge.rows, seen, diameter, edge.shared_u);
     }
     let mut piece = finish(picture, &stations, (&left, &right), &band, step_px, seen.width_px);
     for (i, station) in piece.stations.iter_mut().enumerate() {

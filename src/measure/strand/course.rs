@@ -74,8 +74,8 @@ const SHADE_WEIGHT: f32 = 0.2;
 /// Rounds before windows of one colour are divided into two kinds, each with its own profile (lit and shaded flanks).
 const ONE_KIND_ROUNDS: usize = 2;
 
-/// Standard deviation of the edge about the smooth base, diameters: corkscrewing plies move it by up to a fifth.
-const WANDER: f64 = 0.2;
+/// Standard deviation of the edge about where the eye sees it, diameters.
+const WANDER: f64 = 0.1;
 
 /// Most that one sample may count, squared deviations: a hair, a speck.
 const CAP: f32 = 9.0;
@@ -106,7 +106,7 @@ struct Template {
     log_spread: Vec<f32>,
 }
 
-/// Follows one edge from `start`, the split's row per column; `None` where the piece is too short for a profile of its
+/// Follows one edge from `start`, the row per column where the eye sees it; `None` where the piece is too short for a profile of its
 /// own. `diameter` in rows.
 pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> Option<Course> {
     let base = base_line(start, diameter);
@@ -114,7 +114,13 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
     let reach = (0.35 * diameter).round().max(4.0) as usize;
     let windows = windows(band, side, &base, half_template + reach, diameter)?;
     let columns = base.len();
-    let mut shifts = vec![0isize; windows.count];
+    let outward = side.outward();
+    // Where the eye sees the edge in the middle of each window.
+    let seen: Vec<f64> = (0..windows.count)
+        .map(|w| (windows.first + w * windows.stride).min(columns - 1))
+        .map(|column| (outward * (start[column] - base[column])).clamp(-(reach as f64), reach as f64))
+        .collect();
+    let mut shifts: Vec<isize> = seen.iter().map(|s| s.round() as isize).collect();
     // The colour inside of the base decides a window's kind for good: one that could choose would take the border between
     // two plies for the edge of the yarn.
     let colours = colours_of(&windows, half_template, reach, diameter);
@@ -128,9 +134,9 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         let templates: Vec<Option<Template>> =
             (0..MOST_COLOURS).map(|kind| template(&windows, &shifts, &kinds, kind, half_template, reach)).collect();
         costs = shift_costs(&windows, &templates, half_template, reach, &mut kinds, plain);
-        for of_window in costs.chunks_exact_mut(2 * reach + 1) {
+        for (of_window, seen) in costs.chunks_exact_mut(2 * reach + 1).zip(&seen) {
             for (k, cost) in of_window.iter_mut().enumerate() {
-                *cost += (((k as f64 - reach as f64) / (WANDER * diameter)).powi(2) / 2.0) as f32;
+                *cost += (((k as f64 - reach as f64 - seen) / (WANDER * diameter)).powi(2) / 2.0) as f32;
             }
         }
         shifts = best_shifts(&costs, reach, SLOPE * windows.stride as f64);
@@ -149,7 +155,6 @@ pub(super) fn course(band: &Band, side: Side, start: &[f64], diameter: f64) -> O
         fine.push(*shift as f64 + part);
         u.push(if inner { (1.0 / curvature).sqrt().clamp(0.1, reach as f64) } else { reach as f64 / 2.0 });
     }
-    let outward = side.outward();
     let heights = heights(&fine, diameter);
     let mut course = Course {
         rows: Vec::with_capacity(columns),
@@ -185,7 +190,7 @@ fn heights(shifts: &[f64], diameter: f64) -> Vec<usize> {
 /// changes of thickness within a few diameters less than half of that.
 const RIPPLE: f64 = 0.03;
 
-/// The split without its own wandering: the median over four diameters, smoothed.
+/// The start without its own wandering: the median over four diameters, smoothed.
 fn base_line(start: &[f64], diameter: f64) -> Vec<f64> {
     let half = (2.0 * diameter).round() as usize;
     let stride = ((diameter / 4.0).round() as usize).max(1);

@@ -1,6 +1,5 @@
 //! What the learned eye says of a piece as a whole.
 
-use super::{Edge, Station, Strand};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 use crate::base::stats::{median, softmax};
@@ -29,6 +28,10 @@ const SURE_YARN: f64 = 4.0;
 /// Natural log of the odds of one direction over the other, twenty to one, below which no twist is seen: what makes yarn.
 const TWISTED: f64 = 3.0;
 
+/// Length of the strips that it was taught on, diameters: 512 columns. Of shorter ones it is sure too soon, by the root of how
+/// much shorter, as a mean over fewer columns is.
+const TAUGHT: f64 = 25.6;
+
 /// What the eye's logits of plies are divided by to make probabilities (C. Guo et al., "On calibration of modern neural networks",
 /// ICML 2017), fitted on scenes kept for calibration: see `twist::plies`.
 pub(crate) const TEMPERATURE: f64 = 2.5;
@@ -54,7 +57,8 @@ impl EyeSays {
 
     /// Whether this is yarn for sure: like yarn, and twisted. Beads have its bumps and no direction.
     pub(super) fn sure_yarn(&self) -> bool {
-        self.yarn > SURE_YARN && self.z_over_s.abs() > TWISTED
+        let more = (TAUGHT / self.length).sqrt().max(1.0);
+        self.yarn > SURE_YARN * more && self.z_over_s.abs() > TWISTED * more
     }
 }
 
@@ -112,55 +116,23 @@ impl Seen {
     }
 }
 
-/// How far the eye is off at one edge, diameters: scale of a Laplace distribution, whose tails are as long as those found on 56
-/// strands of the calibration seeds (half within 0.03, one in ten beyond 0.09).
-const ERR: f64 = 0.045;
+/// Standard uncertainty of an edge by its colours, diameters, at which it is as likely as not that they follow something else,
+/// inside or beside the strand: fitted on scenes of the calibration seeds. There the eye was right where both differed by more
+/// than 0.04 and the uncertainty was above 0.04, and the colours where it was below.
+const ASTRAY_U: f64 = 0.035;
 
-/// How far off an edge may be that is placed by its colours, diameters: no farther than its course is sought.
-const ASTRAY: f64 = 0.35;
+/// Standard uncertainty of where the eye sees an edge, diameters: half of 56 strands of the calibration seeds within 0.03.
+const EYE_U: f64 = 0.045;
 
-/// Chance that an edge placed by its colours is that of something inside or beside the strand: of diameters placed so, one in eight
-/// was off by more than a tenth on photos that nobody had seen.
-const MISPLACED: f64 = 0.06;
-
-/// Looks at a piece that was found and measured by other means. Only what is sure to be yarn has edges that the eye knows.
-pub(super) fn look(piece: &mut Strand, picture: &Raster<[u8; 3]>) {
-    let line: Vec<_> = piece.stations.iter().map(|s| s.centre).collect();
-    let Some(width_px) = median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>()) else { return };
-    let Some(seen) = Seen::along(picture, line, width_px) else { return };
-    piece.eye = Some(seen.says);
-    if !seen.says.sure_yarn() {
-        return;
-    }
-    let Some((says, _)) = seen.again(picture) else { return };
-    piece.eye = Some(says);
-    if !says.sure_yarn() {
-        return;
-    }
-    let per_station = piece.step_px / seen.strip.step_px;
-    for side in [0, 1] {
-        let mut placed: Vec<f64> = piece.stations.iter_mut().map(|s| edge(s, side).offset_px).collect();
-        let at = |i: usize| seen.edges.get((i as f64 * per_station).round() as usize).copied().flatten();
-        let edges: Vec<f64> = placed.iter().enumerate().map(|(i, own)| at(i).map_or(*own, |e| e[side])).collect();
-        let u = agree(&mut placed, &edges, width_px);
-        piece.stations.iter_mut().zip(placed).for_each(|(station, offset)| edge(station, side).offset_px = offset);
-        piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(u);
-    }
-}
-
-/// The left edge or the right one.
-fn edge(station: &mut Station, side: usize) -> &mut Edge {
-    if side == 0 { &mut station.left } else { &mut station.right }
-}
-
-/// Moves an edge from where its colours place it towards where the eye sees it; all in one unit. Either may have followed something
-/// else: the mean of both is taken, weighted by how likely so great a difference is. The whole edge moves, since of thick and thin
-/// places the eye sees less than there is. Returned is the standard uncertainty that this adds.
-pub(super) fn agree(placed: &mut [f64], seen: &[f64], width: f64) -> f64 {
-    let apart: Vec<f64> = placed.iter().zip(seen).map(|(p, s)| (p - s) / width).collect();
+/// Moves an edge from where its colours place it, with standard uncertainty `u`, towards where the eye sees it, by the chance
+/// that its colours follow something else; all in one unit. The whole edge moves, since of thick and thin places the eye sees less
+/// than there is. Returned is the standard uncertainty of the mixture of both.
+pub(super) fn agree(placed: &mut [f64], seen: &[f64], width: f64, u: f64) -> f64 {
+    let apart: Vec<f64> = placed.iter().zip(seen).map(|(p, s)| p - s).collect();
     let apart = median(&apart).unwrap_or(0.0);
-    let right = (1.0 - MISPLACED) * (-apart.abs() / ERR).exp() / (2.0 * ERR);
-    let trust = right / (right + MISPLACED / (2.0 * ASTRAY));
-    placed.iter_mut().for_each(|p| *p -= (1.0 - trust) * apart * width);
-    ((1.0 - trust) * (trust * apart * apart + 2.0 * ERR * ERR)).sqrt() * width
+    let odds = (u / width / ASTRAY_U).powi(4);
+    let astray = odds / (1.0 + odds);
+    placed.iter_mut().for_each(|p| *p -= astray * apart);
+    let own = (1.0 - astray) * u * u + astray * (EYE_U * width).powi(2);
+    (own + astray * (1.0 - astray) * apart * apart).sqrt()
 }

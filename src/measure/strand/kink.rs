@@ -4,11 +4,13 @@
 //! few diameters. A wave of the whole strand carries its edges with it, and a neighbour or a strand that crosses goes on
 //! beyond what a kink could reach.
 
-use super::ground::Ground;
+use nalgebra::{Matrix3, Vector3};
+
 use super::{LeftOutWhy, Station, Strand};
-use crate::base::geometry::{Image, Point};
+use crate::base::colour::LINEAR_OF_SRGB;
 use crate::base::raster::Raster;
 use crate::base::stats::{median, quantile};
+use crate::measure::photo::Reduced;
 
 /// How far from the strand's edge is looked, diameters. The loop of a snarl is some three to four diameters across (a
 /// smaller one jams, a larger one falls open). Common practice, no source.
@@ -23,37 +25,39 @@ const FOOT: [f64; 2] = [0.8, 8.0];
 /// Area beyond the usual reach, square diameters: a hair or a tuft of fluff has less.
 const LEAST_AREA: f64 = 1.2;
 
-/// Pixels of the reduced picture across a strand from which on its loops are told from tufts of hair, two or three pixels wide.
-const LEAST_PIXELS: f64 = 6.0;
+/// Width of a strand, px, from which on its loops are told from tufts of hair, two or three pixels wide.
+const LEAST_PIXELS: f64 = 12.0;
 
-/// Part of the strand's own difference from the ground that a kink has: it is the same yarn. A soft shadow, which also stands out
-/// and often reaches as far, has a tenth of it, veins of a table and stains are fainter than the yarn as well.
-const AS_CLEAR: f64 = 0.6;
+/// Cells to a diameter of the strip that is looked at: a hole in a loop and the thickness of the strand itself are several wide.
+const CELLS: f64 = 8.0;
+
+/// Where a strand's own colour is taken, parts of its width about its middle, and that of what lies around it, diameters from its
+/// edges: rims are lit otherwise, and hairs are dense up to there.
+const INSIDE: f64 = 0.7;
+const AROUND: [f64; 2] = [0.3, 1.5];
 
 /// Stations left out on either side of a kink, diameters; one so near to what is left out for another reason is not told from it.
 const KEPT_CLEAR: f64 = 2.0;
 
-/// Finds the kinks of a piece, where its pixels show them, and leaves out the stations beside them. `things` is what stands out from the ground, on the
-/// reduced picture.
-pub(super) fn mark(piece: &mut Strand, ground: &Ground, things: &Raster<bool>) {
+/// Finds the kinks of a piece, where its pixels show them, and leaves out the stations beside them.
+pub(super) fn mark(piece: &mut Strand, picture: &Raster<[u8; 3]>) {
     let Some(diameter) = median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>()) else { return };
-    let pixel = ground.reduced.factor as f64;
-    if diameter < LEAST_PIXELS * pixel || piece.stations.is_empty() {
+    if diameter < LEAST_PIXELS || piece.stations.is_empty() {
         return;
     }
-    let stride = ((pixel / piece.step_px).round() as usize).max(1);
+    let cell = diameter / CELLS;
+    let stride = ((cell / piece.step_px).round() as usize).max(1);
     let places: Vec<usize> = (0..piece.stations.len()).step_by(stride).collect();
     let between = stride as f64 * piece.step_px;
-    let own = median(&places.iter().map(|i| difference(ground, piece.stations[*i].centre)).collect::<Vec<_>>());
-    let clear = as_clear(things, ground, AS_CLEAR * own.unwrap_or(0.0));
-    let things = &thick_parts(&clear, THICK * diameter / pixel);
+    let Some(things) = alike(piece, &places, picture, diameter) else { return };
+    let things = &thick_parts(&things, THICK * CELLS);
     let margin = (2.0 * diameter / between) as usize;
     let beside = (KEPT_CLEAR * diameter / piece.step_px) as usize;
     let last = piece.stations.len() - 1;
     let mut found: Vec<(usize, usize)> = Vec::new();
     for side in [-1.0, 1.0] {
         let looks: Vec<Look> =
-            places.iter().map(|i| look(&piece.stations[*i], side, diameter, pixel, ground, things)).collect();
+            places.iter().enumerate().map(|(k, i)| look(&piece.stations[*i], k, side, diameter, things)).collect();
         let reaches: Vec<f64> = looks.iter().map(|l| l.reach).collect();
         let areas: Vec<f64> = looks.iter().map(|l| l.covered).collect();
         let (Some(usual), Some(cover)) = (quantile(&reaches, 0.6), median(&areas)) else { continue };
@@ -127,51 +131,97 @@ struct Look {
     covered: f64,
 }
 
-fn look(station: &Station, side: f64, diameter: f64, pixel: f64, ground: &Ground, things: &Raster<bool>) -> Look {
+fn look(station: &Station, column: usize, side: f64, diameter: f64, things: &Raster<bool>) -> Look {
+    let cell = diameter / CELLS;
     // Not the local edge, which climbs into a loop's foot and draws the centre along: a diameter from the edge opposite.
     let opposite = if side > 0.0 { station.left } else { station.right };
     let edge = opposite.offset_px + side * diameter;
-    let stands_out = |p: Point<Image>| {
-        let (x, y) = ground.reduced.reduced_from_image(p);
-        x >= 0.0 && y >= 0.0 && things.get(x.round() as usize, y.round() as usize).unwrap_or(false)
-    };
     let mut look = Look { reach: 0.0, covered: 0.0 };
-    let steps = (LOOKED * diameter / pixel) as usize;
-    for k in 1..=steps {
-        let off = k as f64 * pixel;
+    for k in 1..=(LOOKED * CELLS) as usize {
+        let off = k as f64 * cell;
         // A loop may hold bare ground; what lies beyond a wider gap is another thing.
         if off - look.reach > 2.5 * diameter {
             break;
         }
-        let p = station.centre + station.normal * (edge + side * off);
-        if stands_out(p) {
+        let row = ((edge + side * off) / cell).round() + middle_row() as f64;
+        if row >= 0.0 && things.get(column, row as usize).unwrap_or(false) {
             look.reach = off;
-            look.covered += pixel;
+            look.covered += cell;
         }
     }
     look
 }
 
-/// How much a point differs from the ground.
-fn difference(ground: &Ground, p: Point<Image>) -> f64 {
-    let (x, y) = ground.reduced.reduced_from_image(p);
-    difference_at(ground, x.round().max(0.0) as usize, y.round().max(0.0) as usize)
+/// Row of the strip on the strand's middle line: a diameter more is seen than is looked at, as the middle may be drawn aside.
+fn middle_row() -> usize {
+    ((LOOKED + 1.0) * CELLS) as usize
 }
 
-fn difference_at(ground: &Ground, x: usize, y: usize) -> f64 {
-    let d = ground.difference.get(x, y).unwrap_or([0.0; 3]);
-    d.iter().map(|v| f64::from(*v).powi(2)).sum::<f64>().sqrt()
-}
-
-/// What differs from the ground by as much as `least`.
-fn as_clear(things: &Raster<bool>, ground: &Ground, least: f64) -> Raster<bool> {
-    let mut out = things.clone();
-    for y in 0..out.height() {
-        for (x, set) in out.row_mut(y).iter_mut().enumerate() {
-            *set = *set && difference_at(ground, x, y) >= least;
+/// Cells of a strip around the strand, one column a place, that are more likely of the strand's own colour than of what lies around
+/// it, each a normal distribution; `None` where there is too little to tell.
+fn alike(piece: &Strand, places: &[usize], picture: &Raster<[u8; 3]>, diameter: f64) -> Option<Raster<bool>> {
+    let cell = diameter / CELLS;
+    let reduced = Reduced::of(picture, cell as usize);
+    let rows = 2 * middle_row() + 1;
+    let mut seen = Raster::filled(places.len(), rows, None);
+    let (mut inside, mut around) = (Vec::new(), Vec::new());
+    for row in 0..rows {
+        let across = (row as f64 - middle_row() as f64) * cell;
+        for (column, out) in seen.row_mut(row).iter_mut().enumerate() {
+            let station = &piece.stations[places[column]];
+            let p = station.centre + station.normal * across;
+            if !picture.holds(p.x, p.y) {
+                continue;
+            }
+            let (x, y) = reduced.reduced_from_image(p);
+            let tone = tone(reduced.rgb.bilinear_through(x, y, &LINEAR_OF_SRGB));
+            *out = Some(tone);
+            let middle = 0.5 * (station.left.offset_px + station.right.offset_px);
+            let beside = (station.left.offset_px - across).max(across - station.right.offset_px) / diameter;
+            if (across - middle).abs() < 0.5 * INSIDE * station.width_px() {
+                inside.push(tone);
+            } else if (AROUND[0]..AROUND[1]).contains(&beside) {
+                around.push(tone);
+            }
         }
     }
-    out
+    let (own, other) = (Tones::of(&inside)?, Tones::of(&around)?);
+    Some(seen.map(|tone| tone.is_some_and(|tone| own.log_density(tone) > other.log_density(tone))))
+}
+
+/// Logarithm of light, and the shares of red and blue in it.
+fn tone(rgb: [f32; 3]) -> Vector3<f64> {
+    // A hundredth: what lenses and noise add to black.
+    let [r, g, b] = rgb.map(|v| f64::from(v) + 0.01);
+    let light = 0.25 * r + 0.5 * g + 0.25 * b;
+    Vector3::new(light.ln(), r / light, b / light)
+}
+
+/// A normal distribution of tones.
+struct Tones {
+    mean: Vector3<f64>,
+    /// Inverse of its covariance, and the logarithm of the root of its determinant.
+    precision: Matrix3<f64>,
+    log_spread: f64,
+}
+
+impl Tones {
+    fn of(tones: &[Vector3<f64>]) -> Option<Self> {
+        let n = tones.len() as f64;
+        if tones.len() < 16 {
+            return None;
+        }
+        let mean = tones.iter().sum::<Vector3<f64>>() / n;
+        let scatter = tones.iter().map(|t| (t - mean) * (t - mean).transpose()).sum::<Matrix3<f64>>() / n;
+        // A code value of mid-grey is a hundredth of its light.
+        let covariance = scatter + Matrix3::identity() * 0.01f64.powi(2);
+        Some(Self { mean, precision: covariance.try_inverse()?, log_spread: 0.5 * covariance.determinant().ln() })
+    }
+
+    fn log_density(&self, tone: Vector3<f64>) -> f64 {
+        let off = tone - self.mean;
+        -0.5 * off.dot(&(self.precision * off)) - self.log_spread
+    }
 }
 
 /// First and last index of each run in which `wanted` holds, gaps of up to `bridged` closed.

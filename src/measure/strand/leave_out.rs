@@ -1,7 +1,7 @@
 //! Stretches of a piece that are not measured, and why.
 
 use super::{LeftOutWhy, Strand};
-use crate::base::geometry::{Image, Point, inside_polygon};
+use crate::base::geometry::inside_polygon;
 use crate::measure::photo::Photo;
 use crate::measure::scale::ScaleFound;
 
@@ -12,23 +12,17 @@ const MIN_PART: f64 = 0.25;
 /// Part of a strand that must lie on a card or ruler for it to be what is measured: one that only crosses its edge lies beside it.
 const ON_IT: f64 = 0.2;
 
-/// Marks the stations of a piece that are not to be measured; `holds` tells whether a point lies on the ground it was found on.
-pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, holds: &dyn Fn(Point<Image>) -> bool) {
+/// Marks the stations of a piece that are not to be measured.
+pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
     let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
     let Some(diameter) = crate::base::stats::median(&widths) else { return };
     let last = piece.stations.len().saturating_sub(1);
     let (right, bottom) = (photo.rgb.width() as f64 - 1.0, photo.rgb.height() as f64 - 1.0);
     let rim = |x: f64, y: f64| x.min(y).min(right - x).min(bottom - y);
     let (from_border, to_border) = {
-        // The piece goes on beyond the picture or beyond the ground.
+        // The piece goes on beyond the picture.
         let at = |s: Option<&super::Station>| {
-            s.is_some_and(|s| {
-                let r = 1.5 * diameter;
-                rim(s.centre.x, s.centre.y) < r
-                    || [(-r, 0.0), (r, 0.0), (0.0, -r), (0.0, r)]
-                        .iter()
-                        .any(|(dx, dy)| !holds(s.centre + Point::new(*dx, *dy)))
-            })
+            s.is_some_and(|s| rim(s.centre.x, s.centre.y) < 1.5 * diameter)
         };
         (at(piece.stations.first()), at(piece.stations.last()))
     };

@@ -1,31 +1,23 @@
 //! Third stage: which parts of the picture are yarn; each piece's centre line, core edges and straightened picture.
 
-mod alike;
 mod band;
 mod bare;
-mod body;
 mod by_eye;
 mod centre_line;
 mod course;
 mod edges;
 mod eye;
-mod flanks;
-mod ground;
 mod hair;
 mod kink;
 mod leave_out;
-mod likelihood;
 mod mixture;
 mod piece;
 mod place;
-mod region;
 mod skein;
-mod standing;
 mod strip;
-mod trace;
 mod wraps;
 
-use crate::base::geometry::{Image, Point, Region, inside_polygon};
+use crate::base::geometry::{Image, Point, Region};
 use crate::base::units::Mm;
 use crate::figures::words::Reason;
 
@@ -142,8 +134,6 @@ pub struct Strand {
     pub number: u32,
     /// Whether it is measured.
     pub chosen: bool,
-    /// Whether it was parted from others with which it looked like one thing.
-    pub parted: bool,
     /// Distance between neighbouring stations along the centre line, px.
     pub step_px: f64,
     /// Its cross-sections.
@@ -222,27 +212,8 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) 
     }
     let tangled = matches!(lying, skein::Lying::Tangled);
     let nothing = if tangled { Reason::NoCleanStretch } else { Reason::NoStrand };
-    let (mut pieces, mut refused) = on_ground(photo, scale, request);
-    pieces.iter_mut().for_each(|piece| eye::look(piece, &photo.rgb));
-    // Beside a ruler, what the eye, looking closely, takes for something else is none: the ruler's grain, print, an edge. Where
-    // the person points, or one thing fills a picture without a ruler, it is not asked.
-    let vouched = request.points() || (scale.rulers.is_empty() && scale.cards.is_empty());
-    let (yarn, other): (Vec<Strand>, Vec<Strand>) =
-        pieces.into_iter().partition(|piece| vouched || piece.eye.is_none_or(|says| says.yarn > NO_YARN));
-    refused.extend(other.iter().map(|piece| refused_piece(piece, "no yarn")));
-    pieces = yarn;
-    let mut map = None;
-    // What stands out may be a cloth beside the card, of which nothing can be measured.
-    if !pieces.iter().flat_map(|piece| &piece.stations).any(|s| s.left_out.is_none()) {
-        map = Map::of(&photo.rgb);
-        if let Some(map) = &map {
-            let (seen, no) = by_scout(photo, map, scale, request);
-            if !seen.is_empty() {
-                pieces = seen;
-            }
-            refused.extend(no);
-        }
-    }
+    let map = Map::of(&photo.rgb);
+    let (mut pieces, refused) = map.as_ref().map(|map| by_scout(photo, map, scale, request)).unwrap_or_default();
     for (i, piece) in pieces.iter_mut().enumerate() {
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
@@ -260,9 +231,6 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) 
     }
 }
 
-/// Natural log of the odds of yarn below which a piece is none.
-const NO_YARN: f64 = 1.0;
-
 /// Most paths of the scout that are looked at closely: a class's samples side by side are fewer.
 const MOST_PATHS: usize = 16;
 
@@ -272,12 +240,17 @@ fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandReques
     let mut paths = paths::find(map, &asked);
     paths.sort_by(|a, b| (b.length_px() * b.body).total_cmp(&(a.length_px() * a.body)));
     paths.truncate(MOST_PATHS);
+    let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
+    // Where the person points, or one thing fills a picture without a ruler, what looks like yarn may be it if its twist shows, too.
+    let vouched = request.points() || (scale.rulers.is_empty() && scale.cards.is_empty());
+    let looked: Vec<_> = paths.iter().map(|path| by_eye::measure(&photo.rgb, path, vouched)).collect();
+    let sure = looked.iter().flatten().any(Strand::sure_yarn);
     let (mut pieces, mut refused) = (Vec::new(), Vec::new());
-    for path in paths {
-        match by_eye::measure(&photo.rgb, &path) {
+    for (path, measured) in paths.iter().zip(looked) {
+        match measured.and_then(|piece| if sure && !piece.sure_yarn() { Err("no yarn") } else { Ok(piece) }) {
             Ok(mut piece) => {
-                leave_out::mark(&mut piece, photo, scale, &|p| photo.rgb.holds(p.x, p.y));
-                let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
+                leave_out::mark(&mut piece, photo, scale);
+                kink::mark(&mut piece, &photo.rgb);
                 let mm = mm_px(&piece, scale);
                 hair::measure(&mut piece, &photo.rgb, mm, &bare);
                 pieces.push(piece);
@@ -286,13 +259,6 @@ fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandReques
         }
     }
     (pieces, refused)
-}
-
-/// A piece that was refused.
-fn refused_piece(piece: &Strand, why: &'static str) -> Refused {
-    let line: Vec<Point<Image>> = piece.stations.iter().step_by(8).map(|s| s.centre).collect();
-    let width = crate::base::stats::median(&piece.stations.iter().map(Station::width_px).collect::<Vec<_>>());
-    Refused { outline: around(&line, width.unwrap_or(0.0)), why }
 }
 
 /// The outline of a line, half a width to either side.
@@ -306,97 +272,13 @@ fn around(line: &[Point<Image>], width_px: f64) -> Vec<Point<Image>> {
     side(1.0).chain(back.into_iter().rev()).collect()
 }
 
-/// Strands that stand out from a ground which could be told, and what stands out and is none.
-fn on_ground(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) -> (Vec<Strand>, Vec<Refused>) {
-    let limits = ground::Limits { region: request.region, outline: scale.card_outline.as_deref() };
-    let bounded = scale.card_outline.is_some();
-    let marks = |p: Point<Image>| scale.on_print(p);
-    // Of several plain grounds the one that carries the ruler.
-    let on_card =
-        |p: Point<Image>| scale.rulers.iter().filter(|ruler| ruler.chosen).any(|ruler| inside_polygon(&ruler.area, p));
-    let reduced = ground::reduced(photo, FINDING_SIDE_PX);
-    // Beside a ruler, or where the person points, things side by side are pieces; elsewhere they may be a fence or a lace.
-    let samples = scale.scale.known().is_some() || request.points();
-    let look = |texture, limits: ground::Limits, bounded| {
-        let ground = ground::Ground::find(&reduced, &limits, bounded, texture, &on_card)?;
-        let found = trace::find(&ground, &marks, samples);
-        let measured =
-            |trace: &trace::Trace| Some(Strand { parted: trace.parted, ..piece::measure(photo, &ground, trace)? });
-        let pieces = found.traces.iter().filter_map(measured).collect();
-        Some(Look { ground, found, pieces })
-    };
-    // Pale yarn lies on a ruler card's dark field: a ground of its own.
-    let on_dark_field = || {
-        let field = &scale.chosen_card()?.fields[1];
-        let limits = ground::Limits { region: request.region, outline: Some(field) };
-        let longest = field.iter().zip(field.iter().cycle().skip(1)).map(|(a, b)| a.distance(*b)).fold(0.0, f64::max);
-        look(ground::Texture::Plain, limits, true)
-            .filter(|look| look.found.traces.iter().any(|trace| trace.length_px() > CROSSING_PART * longest))
-    };
-    let seen = on_dark_field().or_else(|| {
-        let plain = look(ground::Texture::Plain, limits, bounded);
-        let side = photo.rgb.width().max(photo.rgb.height()) as f64;
-        let enough = |look: &Look| bounded || look.longest_px() > CLEAR_PART * side;
-        if plain.as_ref().is_some_and(enough) {
-            return plain;
-        }
-        // A plain ground first; only where nothing runs far on one, one under uneven light, then a textured one.
-        [ground::Texture::UnevenLight, ground::Texture::Rough]
-            .into_iter()
-            .find_map(|texture| look(texture, limits, bounded).filter(enough))
-            .or(plain)
-    });
-    let Some(Look { ground, found, mut pieces }) = seen else { return (Vec::new(), Vec::new()) };
-    let mut refused: Vec<Refused> = found
-        .blobs
-        .iter()
-        .map(|blob| {
-            let (a, b) = blob.corners;
-            Refused { outline: vec![a, Point::new(b.x, a.y), b, Point::new(a.x, b.y)], why: blob.why }
-        })
-        .collect();
-    alike::keep(&mut pieces, &mut refused);
-    for piece in &mut pieces {
-        leave_out::mark(piece, photo, scale, &|p| ground.holds_point(p));
-        if let Some(things) = &found.mask {
-            kink::mark(piece, &ground, things);
-        }
-        hair::measure(piece, &photo.rgb, mm_px(piece, scale), &|p| ground.holds_point(p) && !scale.on_print(p));
-    }
-    (pieces, refused)
-}
-
 /// Why none of these pieces is measured: there are none for the reason given, or the number asked for is none of theirs.
 fn none_chosen(pieces: &[Strand], nothing: Reason) -> Reason {
     if pieces.is_empty() { nothing } else { Reason::NoSuchStrand }
 }
-
-/// What is seen on one kind of ground.
-#[derive(Debug)]
-struct Look {
-    ground: ground::Ground,
-    found: trace::Found,
-    pieces: Vec<Strand>,
-}
-
-impl Look {
-    /// Length of the longest piece, px.
-    fn longest_px(&self) -> f64 {
-        self.pieces.iter().map(|p| p.stations.len() as f64 * p.step_px).fold(0.0, f64::max)
-    }
-}
-
-/// Part of the picture's longer side that a strand runs where it is the photo's subject; spots of grain do not.
-const CLEAR_PART: f64 = 0.25;
-
-/// Part of the dark field's longer side that a strand on it must run: hairs and fluff do not.
-const CROSSING_PART: f64 = 0.5;
 
 /// Length of a millimetre at the middle of a piece, px, where the scale is known.
 fn mm_px(piece: &Strand, scale: &ScaleFound) -> Option<f64> {
     let middle = piece.stations.get(piece.stations.len() / 2)?;
     scale.scale.known()?.map.px_per_mm(middle.centre, middle.normal, Mm(0.0))
 }
-
-/// Longer side of the picture on which finding works, px: a strand of 15 px in an 8-megapixel photo is still 4 wide.
-const FINDING_SIDE_PX: usize = 820;

@@ -153,10 +153,8 @@ pub fn read_twist(found: &Strands, request: &TwistRequest) -> Twist {
     let all = length(&looks);
     let (strands, looks): (Vec<&Strand>, Vec<PieceLook>) =
         strands.into_iter().zip(looks).filter(|(s, l)| l.readable(common) || s.sure_yarn()).unzip();
-    // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance. Of a thing that had to be
-    // taken apart (a fence, a lace in its eyes) nearly all must.
-    let enough = if chosen.iter().any(|s| s.parted) { 0.9 } else { 0.5 };
-    if looks.is_empty() || length(&looks) < enough * all {
+    // Pieces of one yarn look alike: where most show no twist, what one of them shows is chance.
+    if looks.is_empty() || length(&looks) < 0.5 * all {
         return nothing(Reason::TwistNotVisible, request);
     }
     let weighed = plies::with_eye(plies::weigh(&looks), &strands).through_few_shades(found.coarse);

@@ -37,7 +37,6 @@ fn strand(number: u32, y: f64, chosen: bool) -> Strand {
     Strand {
         number,
         chosen,
-        parted: false,
         step_px: 1.0,
         stations,
         strip,

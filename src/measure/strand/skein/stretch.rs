@@ -135,7 +135,6 @@ pub(in super::super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Opt
     Some(Strand {
         number: 0,
         chosen: true,
-        parted: false,
         step_px: step,
         stations,
         strip,
