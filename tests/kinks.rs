@@ -3,51 +3,31 @@
 //! A held strand that has too much twist curls back on itself into loops that touch; a slack or a bowed one does not. Common
 //! practice, no source.
 
-use strandrule::base::colour::srgb_of_linear;
-use strandrule::base::raster::Raster;
 use strandrule::figures::words::Reason;
 use strandrule::measure::photo::{CameraFacts, Limits, Photo, decode, read};
 use strandrule::measure::pipeline::{Params, Request, measure};
 use strandrule::measure::scale::{Scale, ScaleFound};
-use strandrule::measure::strand::{LeftOutWhy, StrandRequest, find_strands};
+use strandrule::measure::strand::{LeftOutWhy, Station, StrandRequest, find_strands};
 use strandrule::show::summary;
-use strandrule::synth::{shoot_jpeg, story};
+use strandrule::synth::{Laying, Scene, Turning, YarnSpec, shoot, shoot_jpeg, story};
 
-const WIDE: usize = 1400;
-const HIGH: usize = 800;
-const STRAND_PX: f64 = 40.0;
-
-/// A strand from left to right that waves by `bow` px, with a loop laid flat above each place of `loops`, px from the left.
-fn drawn(bow: f64, loops: &[f64]) -> Photo {
-    let mut rgb = Raster::filled(WIDE, HIGH, [0u8; 3]);
-    let axis = |x: f64| 500.0 + bow * (x / 220.0).sin();
-    let yarn = |along: f64, across: f64| {
-        let round = 0.4 + 0.6 * (1.0 - across * across).max(0.0).sqrt();
-        let fibre = 1.0 + 0.35 * ((along + 18.0 * across.clamp(-1.0, 1.0).asin()) / 2.4).sin();
-        [0.3, 0.14, 0.06].map(|l: f64| l * round * fibre)
-    };
-    for y in 0..HIGH {
-        for x in 0..WIDE {
-            let (u, v) = (x as f64, y as f64);
-            let half = STRAND_PX / 2.0;
-            let across = (v - axis(u)) / half;
-            // The loop is the same strand, laid round: its middle line has a radius of 1.3 diameters.
-            let ring = loops.iter().map(|at| {
-                let (dx, dy) = (u - at, v - (axis(*at) - 1.8 * STRAND_PX));
-                ((dx.hypot(dy) - 1.3 * STRAND_PX) / half, dy.atan2(dx) * 1.3 * STRAND_PX)
-            });
-            let on_ring = ring.into_iter().find(|(across, _)| across.abs() < 1.0);
-            let light = match (across.abs() < 1.0, on_ring) {
-                (true, _) => yarn(u, across),
-                (false, Some((across, along))) => yarn(along, across),
-                _ => [0.75, 0.74, 0.7],
-            };
-            rgb.set(x, y, light.map(|l| srgb_of_linear(l as f32)));
-        }
-    }
-    Photo { name: "loops.png".to_owned(), rgb, camera: CameraFacts::default() }
+/// A two-ply strand across a card without a ruler's scale, waving by `bow_mm`, with `loops` closed curls; where each is, px.
+fn laid(bow_mm: f64, loops: usize) -> (Photo, Vec<[f64; 2]>) {
+    let mut yarn = YarnSpec::even(2, Turning::S, 1.2, 32.0);
+    yarn.plies.iter_mut().for_each(|ply| ply.colour = [0.3, 0.1, 0.04]);
+    let mut scene = Scene::plain("loops", Some(yarn.clone()));
+    scene.yarn = Some((yarn, Laying::Across { angle_deg: 3.0, offset_mm: 4.0, bow_mm, kinks: loops }));
+    // 20 px/mm: 80 mm of it, 24 px thick.
+    scene.camera.focal_px = 4000.0;
+    scene.light.direct = 0.5;
+    scene.sensor.lens_sigma_px = 0.7;
+    scene.sensor.noise = 1.5;
+    let shot = shoot(&scene);
+    let middles = shot.truth.strands[0].kinks.iter().map(|kink| kink.px).collect();
+    (Photo { name: "loops.png".to_owned(), rgb: shot.picture, camera: CameraFacts::default() }, middles)
 }
 
+// Truth: the scene's own.
 #[test]
 fn loops_are_counted_and_waves_are_not() {
     let scale = ScaleFound {
@@ -59,15 +39,18 @@ fn loops_are_counted_and_waves_are_not() {
         unit_against_marks: false,
         numerals_backwards: false,
     };
-    for (bow, loops) in [(0.0, vec![]), (60.0, vec![]), (0.0, vec![700.0]), (15.0, vec![400.0, 950.0])] {
-        let strands = find_strands(&drawn(bow, &loops), &scale, &StrandRequest::default());
-        assert_eq!(strands.pieces.len(), 1, "one strand was drawn, bow {bow}, {loops:?}");
+    for (bow_mm, loops) in [(0.0, 0), (4.0, 0), (0.0, 1), (1.5, 2)] {
+        let (photo, middles) = laid(bow_mm, loops);
+        assert_eq!(middles.len(), loops, "drawn as asked");
+        let strands = find_strands(&photo, &scale, &StrandRequest::default());
+        assert_eq!(strands.pieces.len(), 1, "one strand was laid, bow {bow_mm} mm, {loops} loops");
         let piece = &strands.pieces[0];
         let kinks = piece.kinks.as_ref().expect("looked for");
-        assert_eq!(kinks.len(), loops.len(), "bow {bow}, {loops:?}: {kinks:?}");
-        for at in &loops {
-            let beside: Vec<_> = piece.stations.iter().filter(|s| (s.centre.x - at).abs() < STRAND_PX).collect();
-            assert!(!beside.is_empty() && beside.iter().all(|s| s.left_out == Some(LeftOutWhy::Kink)), "beside {at}");
+        assert_eq!(kinks.len(), loops, "bow {bow_mm} mm: {kinks:?} for {middles:?}");
+        for [x, y] in middles {
+            let apart = |s: &Station| (s.centre.x - x).hypot(s.centre.y - y);
+            let nearest = piece.stations.iter().min_by(|a, b| apart(a).total_cmp(&apart(b))).expect("stations");
+            assert_eq!(nearest.left_out, Some(LeftOutWhy::Kink), "beside the loop at {x:.0}, {y:.0}");
         }
     }
 }

@@ -6,6 +6,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
+use strandrule::synth::{Scene, Turning, YarnSpec, shoot};
+
 use crate::batch::picture;
 
 fn run(root: &Path, args: &[&str]) -> Output {
@@ -35,12 +37,23 @@ fn same(a: &Path, b: &Path) {
     assert!(a.len() > 4);
 }
 
-/// Three photos in `photos`.
+/// Three photos of yarn in `photos`.
 fn photos() -> (tempfile::TempDir, PathBuf) {
     let keep = tempfile::tempdir().unwrap();
     let root = keep.path().to_owned();
+    fs::create_dir(root.join("photos")).unwrap();
     for i in 0..3 {
-        picture(&root.join(format!("photos/p{i}.png")), i);
+        let mut yarn = YarnSpec::even(2, Turning::S, 1.2, 30.0);
+        yarn.plies.iter_mut().for_each(|ply| ply.colour = [0.3, 0.1, 0.04]);
+        let mut scene = Scene::plain("yarn", Some(yarn));
+        // 20 px/mm, forty diameters of it.
+        (scene.camera.width_px, scene.camera.height_px, scene.camera.focal_px) = (960, 400, 4000.0);
+        scene.seed = i;
+        scene.sensor.noise = 1.5;
+        let seen = shoot(&scene).picture;
+        let samples = seen.samples().as_flattened().to_vec();
+        let img = image::RgbImage::from_raw(960, 400, samples).unwrap();
+        img.save(root.join(format!("photos/p{i}.png"))).unwrap();
     }
     (keep, root)
 }

@@ -84,7 +84,6 @@ fn strands_of_truth(photo: &Photo, truth: &Value) -> Strands {
         pieces.push(Strand {
             number: k as u32 + 1,
             chosen: true,
-            parted: false,
             beside: false,
             eye: None,
             step_px: 1.0,
@@ -356,7 +355,6 @@ fn drawn(
     let strand = Strand {
         number: 1,
         chosen: true,
-        parted: false,
         beside: false,
         eye: None,
         step_px: 1.0,

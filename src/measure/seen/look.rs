@@ -1,5 +1,6 @@
 //! What is it? What the eye says of a strand laid straight.
 
+use std::ops::Range;
 use std::sync::LazyLock;
 
 use super::net::{Net, logistic};
@@ -10,6 +11,11 @@ static NET: LazyLock<Option<Net>> = LazyLock::new(|| Net::of(include_bytes!("wei
 
 /// Columns for which the net tells once what it sees along the strand.
 pub const STRIDE: usize = 4;
+
+/// Columns that are looked at in one go, four times the stretches that the net was taught on, and those around them that count for
+/// what is seen in them: it sees 504 far along the strand.
+const PART: usize = 2048;
+const AROUND: usize = 512;
 
 /// What covers a cell of the strip: shares, 0 to 1.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -82,13 +88,32 @@ impl Look {
         Some(look)
     }
 
-    /// One look at a strip whose rows come in the order that `row` says.
+    /// One look at a strip whose rows come in the order that `row` says, part by part: a long one would take as much memory as many
+    /// photos do.
     fn once(strip: &EyeStrip, row: impl Fn(usize) -> usize) -> Option<Self> {
         let columns = strip.rgb.width();
+        let mut look = Self { cover: Raster::filled(columns, ROWS, Cover::default()), glances: Vec::new() };
+        for start in (0..columns).step_by(PART) {
+            let end = (start + PART).min(columns);
+            let (from, to) = (start.saturating_sub(AROUND), (end + AROUND).min(columns));
+            look.take(strip, &row, start..end, from..to)?;
+        }
+        Some(look)
+    }
+
+    /// Fills in the columns `wanted` from a look at the columns `seen`, which hold them.
+    fn take(
+        &mut self,
+        strip: &EyeStrip,
+        row: &impl Fn(usize) -> usize,
+        wanted: Range<usize>,
+        seen: Range<usize>,
+    ) -> Option<()> {
+        let columns = seen.len();
         let mut samples = Vec::with_capacity(4 * ROWS * columns);
         for channel in 0..3 {
             for r in 0..ROWS {
-                samples.extend(strip.rgb.row(row(r)).iter().map(|p| f32::from(p[channel]) / 255.0));
+                samples.extend(strip.rgb.row(row(r))[seen.clone()].iter().map(|p| f32::from(p[channel]) / 255.0));
             }
         }
         for row in 0..ROWS {
@@ -97,24 +122,25 @@ impl Look {
         }
         let mut out = NET.as_ref()?.run([4, ROWS, columns], samples)?.into_iter();
         let (cover, along) = (out.next()?, out.next()?);
-        let mut cells = Raster::filled(columns, ROWS, Cover::default());
-        for (i, cell) in cells.samples_mut().iter_mut().enumerate() {
-            let at = |k: usize| cover.get(k * ROWS * columns + i).copied().map_or(0.0, logistic);
-            *cell = Cover { own: at(0), other: at(1), hair: at(2), shadow: at(3) };
+        for row in 0..ROWS {
+            for column in wanted.clone() {
+                let i = row * columns + column - seen.start;
+                let at = |k: usize| cover.get(k * ROWS * columns + i).copied().map_or(0.0, logistic);
+                self.cover.row_mut(row)[column] = Cover { own: at(0), other: at(1), hair: at(2), shadow: at(3) };
+            }
         }
         let count = columns / STRIDE;
         let at = |k: usize, i: usize| along.get(k * count + i).copied().unwrap_or(0.0);
-        let glances = (0..count)
-            .map(|i| Glance {
-                phase: [at(0, i), at(1, i)],
-                tangent: at(2, i),
-                tangent_u: at(3, i).clamp(-5.0, 2.0).exp(),
-                z_over_s: at(4, i),
-                yarn: at(5, i),
-                plies: [6, 7, 8, 9].map(|k| at(k, i)),
-            })
-            .collect();
-        Some(Self { cover: cells, glances })
+        let inner = (wanted.start - seen.start) / STRIDE..(wanted.end - seen.start) / STRIDE;
+        self.glances.extend(inner.map(|i| Glance {
+            phase: [at(0, i), at(1, i)],
+            tangent: at(2, i),
+            tangent_u: at(3, i).clamp(-5.0, 2.0).exp(),
+            z_over_s: at(4, i),
+            yarn: at(5, i),
+            plies: [6, 7, 8, 9].map(|k| at(k, i)),
+        }));
+        Some(())
     }
 
     /// Edges of the strand's own body in a column, rows, fractions allowed: as far from its middle as its cover reaches to

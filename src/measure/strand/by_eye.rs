@@ -26,10 +26,6 @@ const SETTLED: f64 = 0.15;
 /// Shortest strand that is looked at, diameters: shorter things have no pattern that repeats.
 const LEAST_DIAMETERS: f64 = 8.0;
 
-/// Natural log of the odds of yarn from which on a strand may be one if its twist shows by other means, too: even odds for one look,
-/// and a little more.
-const LIKELY_YARN: f64 = 1.0;
-
 /// Cover by the strand's own body that some cell of a column must have: more likely there than not.
 const BODY: f32 = 0.5;
 
@@ -118,7 +114,7 @@ fn along(picture: &Raster<[u8; 3]>, line: Vec<Point<Image>>, width_px: f64) -> O
 /// Measures the strand along a path; in few words why not, where it is none. Where something else vouches for it, it need only be
 /// likely.
 pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path, vouched: bool) -> Result<Strand, &'static str> {
-    let yarn = |says: &EyeSays| says.sure_yarn() || (vouched && says.yarn > LIKELY_YARN);
+    let yarn = |says: &EyeSays| says.sure_yarn() || (vouched && says.likely_yarn());
     let seen = Seen::settled(picture, path).ok_or("no yarn")?;
     if !yarn(&seen.says) {
         return Err("no yarn");
@@ -126,11 +122,13 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path, vouched: bool) -> 
     if seen.says.length < LEAST_DIAMETERS {
         return Err("too short");
     }
-    // What hangs wholly on the guess is no more than a guess.
-    let (says, change) = seen.again(picture).ok_or("edges unclear")?;
+    // What only one of three looks says has little weight, and what hangs wholly on the guess is no more than a guess.
+    let [narrow, wide] = seen.again(picture).ok_or("edges unclear")?;
+    let change = (wide.width_px / narrow.width_px).ln().abs();
     if change >= 2.0 * OFF.ln() {
         return Err("edges unclear");
     }
+    let says = EyeSays::mean(&[seen.says, narrow.says, wide.says]);
     if !yarn(&says) {
         return Err("no yarn");
     }
@@ -147,9 +145,16 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path, vouched: bool) -> 
     };
     let diameter = seen.width_px / step_px;
     let band = Band::of(&strip, stations.len(), &|i| bare::colours(&strip, i, diameter, &cover));
+    // The mean of where the three looks see an edge.
     let rows = |which: usize| -> Vec<f64> {
-        let edge = seen.edge(which);
-        (0..stations.len()).map(|i| between(&edge, eye_column(i)) / step_px + strip.middle_row).collect()
+        let edges = [&seen, &narrow, &wide].map(|look| (look.edge(which), step_px / look.strip.step_px));
+        let at = |i: usize| {
+            let of = |(edge, columns): &(Vec<f64>, f64)| {
+                between(edge, ((i as f64 + 0.5) * columns).min(edge.len() as f64 - 1.0))
+            };
+            edges.iter().map(of).sum::<f64>() / edges.len() as f64 / step_px + strip.middle_row
+        };
+        (0..stations.len()).map(at).collect()
     };
     let (tops, bottoms) = (rows(0), rows(1));
     let (mut left, mut right) = edges(&band, &tops, &bottoms, diameter);

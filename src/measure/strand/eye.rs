@@ -25,6 +25,9 @@ pub struct EyeSays {
 /// calibration seeds, one has more, and 77 % of 994 strips of yarn.
 const SURE_YARN: f64 = 4.0;
 
+/// Natural log of the odds of yarn from which on a thing may be some: a little more than even odds.
+const LIKELY_YARN: f64 = 1.0;
+
 /// Natural log of the odds of one direction over the other, twenty to one, below which no twist is seen: what makes yarn.
 const TWISTED: f64 = 3.0;
 
@@ -57,8 +60,17 @@ impl EyeSays {
 
     /// Whether this is yarn for sure: like yarn, and twisted. Beads have its bumps and no direction.
     pub(super) fn sure_yarn(&self) -> bool {
+        self.yarn_from(SURE_YARN)
+    }
+
+    /// Whether this is yarn if its twist shows by other means, too.
+    pub(super) fn likely_yarn(&self) -> bool {
+        self.yarn_from(LIKELY_YARN)
+    }
+
+    fn yarn_from(&self, least: f64) -> bool {
         let more = (TAUGHT / self.length).sqrt().max(1.0);
-        self.yarn > SURE_YARN * more && self.z_over_s.abs() > TWISTED * more
+        self.yarn > least * more && self.z_over_s.abs() > TWISTED * more
     }
 }
 
@@ -106,13 +118,10 @@ impl Seen {
         Some(Self { line, strip, look, edges, width_px, says })
     }
 
-    /// What three looks at three sizes say together, since what only one of them says has little weight; and by how much the width
-    /// goes with the guess, natural logarithm.
-    pub(super) fn again(&self, picture: &Raster<[u8; 3]>) -> Option<(EyeSays, f64)> {
+    /// Two more looks, guessed narrower and wider.
+    pub(super) fn again(&self, picture: &Raster<[u8; 3]>) -> Option<[Self; 2]> {
         let guessed = |off: f64| Self::along(picture, self.line.clone(), off * self.width_px);
-        let (narrow, wide) = guessed(1.0 / OFF).zip(guessed(OFF))?;
-        let says = EyeSays::mean(&[self.says, narrow.says, wide.says]);
-        Some((says, (wide.width_px / narrow.width_px).ln().abs()))
+        Some([guessed(1.0 / OFF)?, guessed(OFF)?])
     }
 }
 

@@ -156,3 +156,71 @@ impl Line {
         self.above.iter().map(|v| v.map_or(mean, hair)).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Edge, Station, Strip};
+    use super::*;
+
+    const HAIR_WIDTH_PX: f64 = 2.0;
+    const HAIR_LENGTH_PX: f64 = 50.0;
+
+    /// Mean cover of a drawn strand, 40 px wide, with straight hairs normal to it on alternating sides, so far apart.
+    fn cover(spacing_px: f64) -> f64 {
+        let (wide, high, half) = (900, 400, 20.0);
+        let middle = f64::from(high / 2);
+        let mut picture = Raster::filled(wide, high as usize, [190u8, 189, 184]);
+        for y in 0..high as usize {
+            for x in 0..wide {
+                let (along, across) = (x as f64, y as f64 - middle);
+                let hair = (along / spacing_px).floor();
+                let on_hair = along - hair * spacing_px < HAIR_WIDTH_PX
+                    && across.abs() - half < HAIR_LENGTH_PX
+                    && (across > 0.0) == (hair.rem_euclid(2.0) < 1.0);
+                if across.abs() < half || on_hair {
+                    picture.set(x, y, [150, 80, 50]);
+                }
+            }
+        }
+        let edge = |offset_px| Edge { offset_px, u_px: 0.2 };
+        let stations: Vec<Station> = (0..wide)
+            .map(|x| Station {
+                centre: Point::new(x as f64, middle),
+                normal: Point::new(0.0, 1.0),
+                left: edge(-half),
+                right: edge(half),
+                hair_cover_px: None,
+                left_out: None,
+            })
+            .collect();
+        let mut piece = Strand {
+            number: 1,
+            chosen: true,
+            step_px: 1.0,
+            strip: Strip::straighten(&picture, &stations, 1.0, 60.0),
+            stations,
+            edge_systematic_u_px: 0.2,
+            blur_px: 0.8,
+            kinks: None,
+            beside: false,
+            eye: None,
+        };
+        measure(&mut piece, &picture, None, &|_| true);
+        let all: Vec<f64> = piece.stations.iter().filter_map(|s| s.hair_cover_px).collect();
+        assert!(all.len() > 300, "too little was looked at");
+        all.iter().sum::<f64>() / all.len() as f64
+    }
+
+    /// Source: the definition of the hair area index, hairs times width times length over the core's area (geometry; the report's
+    /// hairiness is the same, per length). Twice the hairs give twice the cover.
+    #[test]
+    fn hairs_cover_what_they_cover() {
+        let bare = cover(f64::INFINITY);
+        assert!(bare < 0.1, "no hairs, yet {bare:.2} px");
+        for spacing in [60.0, 30.0] {
+            let (measured, expected) = (cover(spacing), HAIR_WIDTH_PX * HAIR_LENGTH_PX / spacing);
+            let error = measured / expected - 1.0;
+            assert!(error.abs() < 0.25, "{spacing} px between hairs: {measured:.2} px for {expected:.2} px");
+        }
+    }
+}

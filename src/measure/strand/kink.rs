@@ -91,8 +91,9 @@ pub(super) fn mark(piece: &mut Strand, picture: &Raster<[u8; 3]>) {
     }
 }
 
-/// Half of the side of the square that a thing must fill, diameters: the strand's own thickness, not a hair's.
-const THICK: f64 = 0.35;
+/// Half of the side of the square that a thing must fill, diameters: two plies one behind the other are half as thick as side by
+/// side.
+const THICK: f64 = 0.25;
 
 /// Part of that square: a round strand's border and a hole beside it leave the rest.
 const FILLED: f64 = 0.75;

@@ -21,9 +21,7 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
     let rim = |x: f64, y: f64| x.min(y).min(right - x).min(bottom - y);
     let (from_border, to_border) = {
         // The piece goes on beyond the picture.
-        let at = |s: Option<&super::Station>| {
-            s.is_some_and(|s| rim(s.centre.x, s.centre.y) < 1.5 * diameter)
-        };
+        let at = |s: Option<&super::Station>| s.is_some_and(|s| rim(s.centre.x, s.centre.y) < 1.5 * diameter);
         (at(piece.stations.first()), at(piece.stations.last()))
     };
     // A strand that lies beside a ruler is no less in its plane; one that lies on it leaves the plane where it hangs off.
