@@ -17,6 +17,8 @@ pub struct EyeSays {
     pub plies: [f64; 4],
     /// How plainly a pattern of plies repeats along it, 0 to 1: mean length of the pattern's phase as the eye sees it.
     pub repeats: f64,
+    /// How often a ply passes along it, per px of the photo, by the pattern's phase; `None` where that is seen too seldom.
+    pub passes_per_px: Option<f64>,
     /// Length it was told from, diameters.
     pub length: f64,
 }
@@ -49,6 +51,7 @@ impl EyeSays {
             z_over_s: of(&|l| l.z_over_s),
             plies: [0, 1, 2, 3].map(|k: usize| of(&|l| l.probability()[k]).ln() * TEMPERATURE),
             repeats: of(&|l| l.repeats),
+            passes_per_px: median(&looks.iter().filter_map(|l| l.passes_per_px).collect::<Vec<_>>()),
             length: of(&|l| l.length),
         }
     }
@@ -74,8 +77,8 @@ impl EyeSays {
     }
 }
 
-/// What is said of the columns whose edges are known.
-pub(super) fn says(look: &Look, edges: &[Option<[f64; 2]>]) -> Option<EyeSays> {
+/// What is said of the columns whose edges are known; these are `step_px` apart.
+pub(super) fn says(look: &Look, edges: &[Option<[f64; 2]>], step_px: f64) -> Option<EyeSays> {
     let with_body = |k: usize| (k * STRIDE..(k + 1) * STRIDE).all(|c| edges.get(c).is_some_and(Option::is_some));
     let glances: Vec<_> = look.glances.iter().enumerate().filter(|(k, _)| with_body(*k)).map(|(_, g)| g).collect();
     let n = glances.len() as f64;
@@ -85,8 +88,30 @@ pub(super) fn says(look: &Look, edges: &[Option<[f64; 2]>]) -> Option<EyeSays> {
         z_over_s: mean(&|i| glances[i].z_over_s),
         plies: [0, 1, 2, 3].map(|k: usize| mean(&|i| glances[i].plies[k])),
         repeats: mean(&|i| glances[i].phase[0].hypot(glances[i].phase[1])),
+        passes_per_px: passes(look, &with_body).map(|per_glance| per_glance / (STRIDE as f64 * step_px)),
         length: n * STRIDE as f64 / ROWS_PER_DIAMETER,
     })
+}
+
+/// Length of a phase from which on it is told: half of what a sure one has.
+const PHASE: f64 = 0.5;
+
+/// Passing plies from which on they are counted: the phase is off by a tenth of one at either end.
+const LEAST_PASSES: f64 = 8.0;
+
+/// Plies that pass from one glance to the next on average, by the phase where two neighbours of those `wanted` are sure of it.
+fn passes(look: &Look, wanted: &dyn Fn(usize) -> bool) -> Option<f64> {
+    let sure = |k: usize| {
+        let [c, s] = look.glances.get(k)?.phase.map(f64::from);
+        (wanted(k) && c.hypot(s) > PHASE).then_some((c, s))
+    };
+    let steps = (0..look.glances.len()).filter_map(|k| {
+        let ((a, b), (c, d)) = (sure(k)?, sure(k + 1)?);
+        Some((a * d - b * c).atan2(a * c + b * d))
+    });
+    let (sum, count) = steps.fold((0.0, 0.0), |(sum, count), step| (sum + step, count + 1.0));
+    let passes = f64::abs(sum) / std::f64::consts::TAU;
+    (passes > LEAST_PASSES).then(|| passes / count)
 }
 
 /// A strand as the eye sees it, laid along `line`.
@@ -114,7 +139,7 @@ impl Seen {
             .map(|column| look.edges(column).map(|rows| rows.map(|row| strip.across_px(row))))
             .collect();
         let width_px = median(&edges.iter().flatten().map(|[a, b]| b - a).collect::<Vec<_>>())?;
-        let says = says(&look, &edges)?;
+        let says = says(&look, &edges, strip.step_px)?;
         Some(Self { line, strip, look, edges, width_px, says })
     }
 

@@ -121,6 +121,7 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
     }
     let seen: Vec<f64> = angle_rad.iter().flatten().copied().collect();
     let repeats = coarse.track.repeats();
+    let counted = f64::from(plies) * coarse.rate / (f64::from(candidate.harmonic) * strand.step_px);
     let mean_angle_rad = stats::mean(&seen).map(|value| Estimate {
         value,
         // Closeness of the plies is known to about 5 %, the width to what the edges allow, and the tangent goes with both.
@@ -135,11 +136,25 @@ pub(super) fn plied(strand: &Strand, look: &PieceLook, plies: u32) -> Option<Str
         turns,
         mean_angle_rad,
         // A tenth of a repeat at either end.
-        turns_relative_u: (0.14 / repeats.max(1.0)).hypot(0.002).hypot(coarse.count_u),
+        turns_relative_u: (0.14 / repeats.max(1.0))
+            .hypot(0.002)
+            .hypot(coarse.count_u)
+            .hypot(contradicted(strand, counted)),
         bumps: bumps(look, candidate, n),
         fibre_angle_rad: fibre_angle(strand, look, candidate, &bundle, fit.shift),
         ply_angles_rad: (!bundle.equal()).then(|| ply_sums.iter().map(|s| s / f64::max(count, 1.0)).collect()),
     })
+}
+
+/// By how much the eye's count of passing plies may differ from another that is right: its phase lags a little where twist changes.
+const SAME_COUNT: f64 = 0.04;
+
+/// Relative standard uncertainty of a count of plies that pass per px, where the eye counts otherwise: the truth may lie anywhere
+/// between the two (rectangular).
+fn contradicted(strand: &Strand, counted: f64) -> f64 {
+    let seen = strand.eye.and_then(|says| says.passes_per_px);
+    let apart = seen.map_or(0.0, |seen| (seen / counted - 1.0).abs());
+    if apart > SAME_COUNT { apart / 3f64.sqrt() } else { 0.0 }
 }
 
 /// How closely the plies' axes lie, from the folded picture: the best of a few, held to the usual by a spread of 0.06.
