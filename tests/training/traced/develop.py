@@ -14,8 +14,10 @@ def settings(r):
          "shot": float(10 ** r.uniform(-4.6, -2.5)), "denoise": float(r.choice([0, r.uniform(.3, 1.1), r.uniform(.3, 1.1)])), "nlm": r.random() < .12,
          "sharpen": float(r.choice([0, r.uniform(.2, 1), r.uniform(.4, 2.2)])), "sharp_r": float(r.uniform(.7, 2.2)), "contrast": float(r.uniform(-.03, .14)), "shoulder": float(r.uniform(.72, .95)),
          "vignette": float(r.uniform(0, 1.3)), "sat": float(r.choice([0] * 1 + [r.uniform(.6, 1.5)] * 9)), "quality": int(r.integers(55, 98)) if r.random() < .85 else int(r.integers(8, 31)),
-         "chroma": str(r.choice(["420", "420", "444"])), "levels": int(r.choice([0] * 70 + [4, 6, 8, 12, 16, 32])), "grey": r.random() < .08, "flare": float(r.choice([0, 0, 0, r.uniform(.01, .15)])),
+         "chroma": str(r.choice(["420", "420", "444"])), "levels": int(r.choice([0] * 70 + [4, 6, 8, 12, 16, 32])), "grey": r.random() < .13, "flare": float(r.choice([0, 0, 0, r.uniform(.01, .15)])),
          "enlarged": float(r.choice([1] * 8 + [r.uniform(1.2, 2.2)]))}
+    if r.random() < .04:                                             # hard copy: near black and near white
+        s["contrast"] = float(r.uniform(.15, .36))
     return s
 
 

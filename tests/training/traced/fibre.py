@@ -33,21 +33,28 @@ def draw_colour(rng):
     return np.clip(v * (1 - sat + sat * hue), .008, .93)
 
 
+# Share of yarns of other kinds: rope of few thick yarns a ply, plied chenille, fulled yarn, cabled yarn or wire.
+KINDS = [("rope", .08), ("chenille", .06), ("felted", .06), ("cable", .05)]
+PLIES = {"rope": [2, 3, 3, 3, 4], "chenille": [2, 2, 2, 2, 3], "felted": [1, 1, 1, 2], "cable": [2, 3, 3, 4], "plain": [1, 2, 3, 4]}
+
+
 def draw_yarn(rng, d):
     """A yarn of apparent width about d."""
-    n = int(rng.integers(1, 5))
-    y = {"plies": n, "sign": 1 if rng.random() < .5 else -1, "d": d}
-    y["compress"] = float(rng.uniform(.80, 1.0)) if n > 1 else 1.0
+    p = [k[1] for k in KINDS]
+    kind = str(rng.choice([k[0] for k in KINDS] + ["plain"], p=p + [1 - sum(p)]))
+    n = int(rng.choice(PLIES[kind]))
+    y = {"kind": kind, "plies": n, "sign": 1 if rng.random() < .5 else -1, "d": d}
+    y["compress"] = 1.0 if n == 1 else float(rng.uniform(.62, .88) if kind == "chenille" else rng.uniform(.80, 1.0))
     rel = np.ones(n)
-    if n > 1 and rng.random() < .35:
+    if n > 1 and kind in ("plain", "felted") and rng.random() < .35:
         rel = rng.uniform(.65, 1.3, n)
         rel /= rel.mean()
     rc = {1: 0.0, 2: 1.0, 3: 1.1547, 4: 1.4142}[n] * y["compress"]
     r = d / 2 if n == 1 else d / (2 * (1 + rc)) * {2: 1.2, 3: 1.08, 4: 1.05}[n]
     y["radii"] = r * rel
     # corkscrew: one ply of two runs nearly straight and the other winds round it
-    y["share"] = float(rng.uniform(.08, .4)) if n == 2 and rng.random() < .14 else None
-    angle = np.radians(rng.uniform(6, 46))
+    y["share"] = float(rng.uniform(.08, .4)) if n == 2 and kind == "plain" and rng.random() < .14 else None
+    angle = np.radians(rng.uniform(*{"plain": (6, 46), "rope": (20, 46), "chenille": (18, 42), "felted": (6, 26), "cable": (14, 42)}[kind]))
     y["T"] = np.tan(angle) / (2 * np.pi * (r if n == 1 else r * rc))
     y["cv"] = float(np.exp(rng.uniform(np.log(.02), np.log(.20))))
     y["corr"] = float(rng.uniform(4, 22) * d)
@@ -77,7 +84,30 @@ def draw_yarn(rng, d):
     y["rgb"] = cols
     y["heather"] = float(rng.choice([0, 0, 0, rng.uniform(.1, .5)]))
     y["contrast"] = float(rng.uniform(.02, .4))
-    y["specular"], y["rough"] = float(rng.uniform(.02, .8)), float(rng.uniform(.3, .8))
+    y["specular"], y["rough"], y["metal"] = float(rng.uniform(.02, .8)), float(rng.uniform(.3, .8)), 0.0
+    y["coarse"], y["wander"], y["pile"], y["cabled"] = None, .12, 0.0, 0
+    if kind in ("rope", "cable"):                                    # few thick yarns or wires, smooth and even
+        y["cv"], y["slubs"], y["migration"], y["wander"] = float(rng.uniform(.01, .06)), 0.0, float(rng.uniform(.01, .06)), .03
+        y["lock_pull"], y["relief"], y["balance"] = 0.0, float(rng.uniform(0, .03)), float(rng.uniform(.7, 1.2))
+        y["hair"] = 0.0 if rng.random() < .6 else float(rng.uniform(1, 12))
+        y["coarse"] = float(rng.uniform(5, 14) if kind == "rope" else rng.uniform(9, 20))
+        y["cabled"] = int(rng.integers(2, 5)) if kind == "cable" else 0
+        if rng.random() < (.5 if kind == "cable" else .1):           # wire
+            y["metal"], y["rough"] = 1.0, float(rng.uniform(.2, .5))
+            y["rgb"] = [np.clip(rng.uniform(.45, .9) * np.exp(rng.normal(0, .06, 3)), .05, .93)] * n
+    elif kind == "chenille":
+        y["cv"], y["slubs"], y["pile"], y["hair"] = float(rng.uniform(.02, .07)), 0.0, float(rng.uniform(.18, .36)), float(rng.choice([0, rng.uniform(1, 15)]))
+        y["contrast"] = float(rng.uniform(.02, .15))
+        if rng.random() < .75:
+            y["rgb"] = [draw_colour(rng) for _ in range(n)]
+    elif kind == "felted":
+        y["cv"], y["migration"], y["wander"], y["specular"] = float(rng.uniform(.02, .09)), float(rng.uniform(.3, .6)), float(rng.uniform(.3, .9)), float(rng.uniform(0, .2))
+        y["hair"], y["hair_len"], y["hair_high"], y["curl"] = float(rng.uniform(120, 420)), float(rng.uniform(.15, .7) * d), float(rng.uniform(.02, .1) * d), float(rng.uniform(.1, .5))
+        y["contrast"] = float(rng.uniform(.02, .12))
+    # Short bright or other pieces on the surface, all over or along the flanks of the plies.
+    y["glints"] = float(np.exp(rng.uniform(np.log(4), np.log(60)))) if rng.random() < {"rope": .45, "plain": .05}.get(kind, 0) else 0.0
+    y["glint_rgb"] = np.full(3, rng.uniform(.6, .93)) if rng.random() < .6 else draw_colour(rng)
+    y["glint_metal"], y["glint_flank"] = float(rng.random() < .5), bool(rng.random() < .6)
     return y
 
 
@@ -154,11 +184,13 @@ class Strand:
             self.A.append(A), self.e1.append(e1), self.e2.append(np.cross(tp, e1))
             self.alpha.append(np.concatenate([[0], np.cumsum(.5 * (w[1:] + w[:-1]) * self.ds)]) + (self.phi[0] if self.N == 1 else 0))
 
-    HEART = .86
+    def heart(self, k):
+        """Radius of a ply's opaque heart."""
+        return (.78 if self.y["cabled"] else .86) * (1 - self.y["pile"]) * self.r[k]
 
     def count(self, px, thrift=1.0):
         """Radius of a fibre over that of its ply, and fibres in a ply's shell: as many as pixels can tell, no more."""
-        rel = 1 / np.clip(self.y["radii"].mean() / px / .42 * self.y["fine"] * thrift, 5.0, 42.0)
+        rel = 1 / np.clip(self.y["radii"].mean() / px / .42 * self.y["fine"] * thrift, 5.0, self.y["coarse"] or 42.0)
         return rel, int(np.clip(.75 * (1 - .66 ** 2) / rel ** 2, 14, 1000))
 
     def fibres(self, px, thrift=1.0):
@@ -168,7 +200,7 @@ class Strand:
         turn = 1 / y["T"]
         for k in range(self.N):
             rel, f = self.count(px, thrift)
-            r = self.r[k]
+            r = self.r[k] * (1 - y["pile"])
             rf = rel * y["radii"][k] * rng.uniform(.8, 1.2, f)
             i = np.arange(f)
             u0 = .44 + .56 * (i + .5) / f
@@ -181,9 +213,58 @@ class Strand:
             u = u0[:, None] + y["migration"] * smooth_noise(rng, f, self.n, self.ds, turn * rng.uniform(.7, 2.5))
             u = np.abs(1 - np.abs(1 - np.abs(u)))
             rho = np.sqrt(np.clip(u, 0, 1)) * low[:, None] * (r[None] - rf[:, None])
-            al = self.alpha[k][None] + a0[:, None] + .12 * smooth_noise(rng, f, self.n, self.ds, turn * 1.5)
-            p = self.A[k][None] + (rho * np.cos(al))[..., None] * self.e1[k] + (rho * np.sin(al))[..., None] * self.e2[k]
+            al = self.alpha[k][None] + a0[:, None] + y["wander"] * smooth_noise(rng, f, self.n, self.ds, turn * 1.5)
+            x, z = rho * np.cos(al), rho * np.sin(al)
+            if y["cabled"]:                                          # yarns within the ply, each round its own axis, wound the other way
+                m = y["cabled"]
+                sub = 1 / (1 + 1 / np.sin(np.pi / m))
+                at = self.alpha[k][None] + (2 * np.pi / m * (i % m))[:, None]
+                al = a0[:, None] - .6 * self.alpha[k][None]
+                x = (1 - sub) * r * np.cos(at) + sub * rho * np.cos(al)
+                z = (1 - sub) * r * np.sin(at) + sub * rho * np.sin(al)
+            p = self.A[k][None] + x[..., None] * self.e1[k] + z[..., None] * self.e2[k]
             out.append((p.astype(np.float32), rf.astype(np.float32)))
+        return out
+
+    # Pile covers its outer fringe in part: an outline of this share of the ply's radius covers as much (check_labels.py).
+    FRINGE = .93
+
+    def pieces(self, px, most):
+        """What stands out from each ply or lies on it, body too: (ply, points [f, m, 3], radii [f, m], pile or not)."""
+        rng = stream(self.seed, "pieces")
+        y, m, out = self.y, 6, []
+        t, L = np.linspace(0, 1, m), (self.n - 1) * self.ds
+        for k in range(self.N):
+            r0 = y["radii"][k]
+            # Between two plies there is none.
+            wide = 1.9 if self.N == 2 else np.pi
+            for pile in [True] * (y["pile"] > 0) + [False] * (y["glints"] > 0):
+                area = 2 * wide * r0 * L
+                f = int(np.clip(area / (.8 * px) ** 2, 0, most / self.N)) if pile else int(min(y["glints"] * L / (2 * r0 * self.N), most / self.N))
+                if f < 1:
+                    continue
+                gap = np.sqrt(area / f)
+                al = rng.uniform(-wide, wide, f)
+                if not pile and y["glint_flank"] and self.N > 1:
+                    al = rng.choice([-1, 1], f) * rng.normal(1.15, .22, f)
+                long = (.35 * rng.normal(0, 1, f) if pile else rng.uniform(.5, 2.2, f)) * r0
+                q = np.clip((rng.uniform(0, L, f)[:, None] + long[:, None] * t) / self.ds, 0, self.n - 1.001)
+                i = q.astype(int)
+                g = (q - i)[..., None]
+                A, e1, e2 = (X[k][i] * (1 - g) + X[k][i + 1] * g for X in (self.A, self.e1, self.e2))
+                r = self.r[k][i]
+                if pile:
+                    tip = 1 + .06 * rng.normal(0, 1, f)
+                    rho = r * (.9 * (1 - y["pile"]) + (tip[:, None] - .9 * (1 - y["pile"])) * t)
+                    al = al[:, None] + (.2 * rng.normal(0, 1, f))[:, None] * t
+                    rad = np.full((f, m), max(.4 * gap, .3 * px)) * np.linspace(1, .8, m)
+                else:
+                    rad = np.full((f, m), max(.035 * r0, .3 * px)) * rng.uniform(.6, 1.4, f)[:, None]
+                    rho = r - .4 * rad
+                    al = al[:, None] + self.alpha[k][i] - self.alpha[k][i[:, :1]]
+                p = A + (rho * np.cos(al))[..., None] * e1 + (rho * np.sin(al))[..., None] * e2
+                p[..., 2] = np.maximum(p[..., 2], .02) if not self.wrapped else p[..., 2]
+                out.append((k, p, rad, pile))
         return out
 
     def hairs(self, px, most=5000):
@@ -250,7 +331,7 @@ class Strand:
                 acc[base + hi] -= 1
         for k, (P, rf) in enumerate(fibres):
             add(P.astype(float), np.broadcast_to(rf[:, None], P.shape[:2]))
-            add(self.A[k][None], self.HEART * self.r[k][None])
+            add(self.A[k][None], self.heart(k)[None] if not self.y["pile"] else self.FRINGE * self.r[k][None])
         cov = np.cumsum(acc.reshape(self.n, -1), 1)[:, :cells] > .5
         a = cov[:, cells // 2:].sum(1) * cell
         b = cov[:, :cells // 2].sum(1) * cell

@@ -23,6 +23,7 @@ from scene import BUDGET, Scene
 from stage import Stage
 
 LABEL = 4                                                            # 4 x 4 rays a pixel for the labels
+MOST = 1_500_000                                                     # points of all fibres, four corners each: see the sizes in stage.py
 VERSION = "raytraced-1"
 
 
@@ -43,7 +44,7 @@ class Tracer:
         r = stream(st.seed, "shades")
         N, many = st.N, len(sc.strands) > 6
         classes = 2 if many else 4
-        m = lambda c: {"rgb": np.clip(c, .004, .94), "rough": y["rough"], "specular": y["specular"]}
+        m = lambda c: {"rgb": np.clip(c, .004, .94), "rough": y["rough"], "specular": y["specular"], "metal": y["metal"]}
         tint = np.exp(y["heather"] * stream(sc.seed, "tint%d" % id_of(sc, y)).normal(0, 1, (classes, 3)))
         same = all(np.array_equal(c, y["rgb"][0]) for c in y["rgb"])
         groups = {}
@@ -59,7 +60,15 @@ class Tracer:
                 yield P, np.broadcast_to(rf[:, None], P.shape[:2]), m(y["rgb"][k] * gain * tint[c]), 1
         for k in range(1 if same else N):
             sel = range(N) if same else [k]
-            yield controls(np.stack([st.A[q] for q in sel])), st.HEART * np.stack([st.r[q] for q in sel]), m(y["rgb"][k] * .8), 1
+            yield controls(np.stack([st.A[q] for q in sel])), np.stack([st.heart(q) for q in sel]), m(y["rgb"][k] * .8), 1
+        for k, P, rad, pile in st.pieces(sc.mm, int(40000 / max(2, len(sc.strands)))):
+            if not pile:
+                yield controls(P), rad, {"rgb": y["glint_rgb"], "rough": .3, "specular": .8, "metal": y["glint_metal"]}, 1
+                continue
+            cls = r.integers(0, classes, len(P))
+            for c in range(classes):
+                gain = 1 + y["contrast"] * np.linspace(-1, 1, classes)[c]
+                yield controls(P[cls == c]), rad[cls == c], m(y["rgb"][k] * gain * tint[c]), 1
         if st.hair:
             P, rad, ply = st.hair
             for k in range(1 if same else N):
@@ -251,6 +260,9 @@ def paint(tr, seed, out, scale=1.0, spp=25):
     thrift = min(1.0, np.sqrt(BUDGET / max(want, 1)))
     for st in sc.strands:
         st.drawn = st.fibres(mm, thrift)
+        # As many fibres as the largest mesh holds.
+        share = sum(P.shape[0] * P.shape[1] for P, _ in st.drawn) * len(sc.strands) / MOST
+        st.drawn = [(P[::k], rf[::k]) for P, rf in st.drawn for k in [int(np.ceil(share)) or 1]]
         st.hair = st.hairs(mm, int(30000 / max(6, len(sc.strands))))
         for P, rf in st.drawn if not st.wrapped else []:
             np.maximum(P[..., 2], .5 * rf[:, None], out=P[..., 2])
@@ -284,10 +296,10 @@ def paint(tr, seed, out, scale=1.0, spp=25):
     save(base + ".shadow.png", png(sh))
     save(base + ".jpg", develop.encode(img, s))
     rulers = [{"corners_px": np.round(sc.cam.project(q["corners"]), 2).tolist(), "unit": q["unit"], "px_per_mm_centre": round(q["px_per_mm"], 4), "thickness_mm": round(q["thick"], 3)} for q in sc.rulers]
-    save(base + ".json", json.dumps({"painter": VERSION, "seed": seed, "width": w, "height": h, "arranged": sc.arranged, "ground": sc.ground_kind, "strands": strands, "rulers": rulers},
+    save(base + ".json", json.dumps({"painter": VERSION, "seed": seed, "width": w, "height": h, "arranged": sc.arranged, "kinds": [st.y["kind"] for st in sc.strands], "ground": sc.ground_kind, "strands": strands, "rulers": rulers},
                                     separators=(",", ":")).encode())
     t.append(time.time())
-    print("%d %dx%d %s on %s: %d strands, %d points; draw %.1f build %.1f labels %.1f light %.1f finish %.1f s" % (seed, w, h, sc.arranged, sc.ground_kind, len(strands), min(want, BUDGET), *np.diff(t)), flush=True)
+    print("%d %dx%d %s on %s: %d strands, %d points, %s; draw %.1f build %.1f labels %.1f light %.1f finish %.1f s" % (seed, w, h, sc.arranged, sc.ground_kind, len(strands), min(want, BUDGET), ",".join(sorted({y["kind"] for y in sc.yarns})) + " close" * sc.close + " pale" * sc.pale, *np.diff(t)), flush=True)
 
 
 def main():

@@ -48,6 +48,10 @@ class Heights:
         return float(self.z[m > 0].max()) if m.any() else 0.0
 
 
+# What is no yarn and looks most like it close up.
+CLOSE = [things.braid, things.braid, things.braid, things.cable, things.lace, things.spring, things.ribbon, things.straw]
+
+
 class Scene:
     def __init__(self, seed, scale=1.0):
         r = self.r = stream(seed, "scene")
@@ -55,7 +59,10 @@ class Scene:
         long = int(r.uniform(1200, 2000) * scale / 2) * 2
         short = int(long * float(r.choice([.75, .75, .75, .667, .5625, 1.0])) / 2) * 2
         w, h = (long, short) if r.random() < .55 else (short, long)
-        hf = np.radians(r.uniform(22, 67))
+        # Close up, from farther away, lest a thick strand's top be much nearer than its ground; pale: white on white.
+        self.close = bool(r.random() < .09)
+        self.pale = bool(not self.close and r.random() < .07)
+        hf = np.radians(r.uniform(14, 32) if self.close else r.uniform(22, 67))
         F = long / 2 / np.tan(hf / 2)
         ppmm = float(np.clip(np.exp(r.uniform(np.log(4), np.log(24))) * scale, F / 500, F / 70))
         half = np.arctan(np.hypot(w, h) / 2 / F)
@@ -70,9 +77,9 @@ class Scene:
         self.aperture = float(r.uniform(.4, 1.6)) * cam.dist / 250
         self.table()
         none = r.random() < .18
-        if r.random() < .5:
+        if r.random() < (.15 if self.close else .5):
             self.put_card()
-        if r.random() < (.6 if none else .45):
+        if not self.close and r.random() < (.6 if none else .45):
             self.put_ruler()
             if r.random() < .12:
                 self.put_ruler()
@@ -80,10 +87,16 @@ class Scene:
         if not none:
             p = np.array([a[1] for a in ARRANGED])
             self.arranged = ARRANGED[int(r.choice(len(ARRANGED), p=p / p.sum()))][0]
-            getattr(self, self.arranged)()
-            if self.arranged != "lanes" and r.random() < .6:
+            if self.close:
+                self.arranged = str(r.choice(["lanes", "lanes", "lanes", "touching", "skein"]))
+            getattr(self, self.arranged)(*[1] * (self.close and self.arranged == "lanes"))
+            if not self.close and self.arranged != "lanes" and r.random() < .6:
                 self.lanes(int(r.integers(1, 3)))
         k = int(r.choice([0, 1, 2, 3, 4, 6, 9], p=[.16, .18, .2, .16, .14, .1, .06])) if not none else int(r.integers(1, 10))
+        if self.close:
+            k = k // 3
+            if none:
+                self.put_thing(CLOSE[int(r.integers(len(CLOSE)))], wpx=self.close_px())
         for _ in range(k):
             self.put_thing()
         if r.random() < .07:
@@ -99,13 +112,16 @@ class Scene:
         t = float(np.clip(size.max() / 3000, .85 * self.mm, None))   # mm a texel
         w, h = int(size[0] / t), int(size[1] / t)
         tex, self.ground_kind = G.surface(stream(self.seed, "ground"), h, w)
+        if self.pale:
+            tex, self.ground_kind = G.paper(stream(self.seed, "ground"), h, w), "pale"
+            tex = np.clip(tex * (r.uniform(.6, .9) / tex.mean()), .02, .93)
         c = (lo + hi) / 2
         self.under.append(tex.mean((0, 1)))
         m = {"tex": tex, "rgb": None, "rough": float(r.uniform(.25, .9)), "specular": float(r.uniform(0, .5)), "metal": 0.0}
         n = 2
         x, y = np.linspace(lo[0], hi[0], n), np.linspace(hi[1], lo[1], n)
         Z = np.zeros((n, n))
-        if r.random() < .1:                                          # ribs, waves or wrinkles, sunk below z = 0
+        if not self.pale and r.random() < .1:                        # ribs, waves or wrinkles, sunk below z = 0
             n = 420
             x, y = np.linspace(lo[0], hi[0], n), np.linspace(hi[1], lo[1], n)
             a, p = r.uniform(0, 3.14), self.mm * float(np.exp(r.uniform(np.log(max(12, 3 * size.max() / n / self.mm)), np.log(160))))
@@ -164,10 +180,14 @@ class Scene:
         pp = self.cam.project(np.array([c3 - [*u, 0], c3 + [*u, 0]]))
         self.rulers.append({"corners": corner, "unit": ru["unit"], "px_per_mm": float(np.hypot(*(pp[1] - pp[0])) / 2), "thick": ru["thick"], "at": np.array(at), "angle": ang, "H": ru["H"], "L": ru["L"]})
 
-    def put_thing(self, maker=None, edge=False):
+    def close_px(self):
+        """Width of a strand that fills much of the picture."""
+        return float(np.exp(self.r.uniform(np.log(.12), np.log(.5)))) * min(self.cam.w, self.cam.h)
+
+    def put_thing(self, maker=None, edge=False, wpx=None):
         r, cam = self.r, self.cam
         maker = maker or things.MAKERS[int(r.integers(len(things.MAKERS)))]
-        wpx = float(np.exp(r.uniform(np.log(9), np.log(110)))) * self.scale if maker is not things.finger else r.uniform(50, 160) * self.scale
+        wpx = wpx or float(np.exp(r.uniform(np.log(9), np.log(110)))) * self.scale if maker is not things.finger else r.uniform(50, 160) * self.scale
         w, L = wpx * self.mm, r.uniform(.2, 1.0) * max(cam.w, cam.h) * self.mm
         parts = maker(r, w, L)
         allp = np.concatenate([np.asarray(p).reshape(-1, 3) for p, _ in parts])
@@ -198,7 +218,9 @@ class Scene:
     # ---- yarn
     def new_yarn(self, dpx=None, most=110):
         r = self.r
-        if dpx is None:
+        if dpx is None and self.close:
+            dpx = self.close_px() / self.scale
+        elif dpx is None:
             k = r.random()
             lo, hi = (14, 70) if k < .78 else (8, 14) if k < .9 else (70, 110)
             dpx = float(np.exp(r.uniform(np.log(lo), np.log(min(hi, max(most, lo * 1.05))))))
@@ -208,6 +230,9 @@ class Scene:
             like = np.clip(self.under[int(r.integers(len(self.under)))] * r.uniform(.75, 1.3) * np.exp(r.normal(0, .04, 3)), .008, .93)
             one = r.random() < .35
             y["rgb"] = [like if not one or i == 0 else c for i, c in enumerate(y["rgb"])]
+        if self.pale:
+            y["rgb"] = [np.clip(self.under[0] / self.under[0].mean() * r.uniform(.72, .93) * np.exp(r.normal(0, .02, 3)), .3, .94)] * y["plies"]
+            y["metal"] = 0.0
         self.yarns.append(y)
         return y
 
@@ -217,6 +242,8 @@ class Scene:
         diag = np.hypot(cam.w, cam.h)
         inside = (r.random() < .22) if inside is None else inside
         L = r.uniform(.3, .85) * diag if inside else 1.5 * diag
+        if inside and r.random() < .35:                              # a short piece
+            L = max(60.0, min(L, r.uniform(8, 25) * y["px"]))
         n = int(L / 2)
         s = np.linspace(-.5, .5, n)
         th = np.full(n, r.uniform(0, 6.28) if angle is None else angle)
@@ -321,7 +348,7 @@ class Scene:
 
     def touching(self):
         r = self.r
-        y = self.new_yarn(most=60)
+        y = self.new_yarn(min(self.close_px(), 220) / self.scale if self.close else None, most=60)
         p, cut = self.course(y, str(r.choice(["straight", "curved"])), inside=False)
         t = np.gradient(p, axis=0)
         nrm = np.column_stack([-t[:, 1], t[:, 0]]) / np.hypot(*t.T)[:, None]
@@ -388,12 +415,16 @@ class Scene:
 
     def skein(self):
         r = self.r
-        y = self.new_yarn(most=42)
+        full = self.close or r.random() < .35                        # the picture full of it
+        y = self.new_yarn(r.uniform(28, 80) if full else None, most=42)
         m = int(r.integers(6, 16))
         p, cut = self.course(y, str(r.choice(["straight", "curved", "wavy"])), inside=False)
         t = np.gradient(p, axis=0)
         nrm = np.column_stack([-t[:, 1], t[:, 0]]) / np.hypot(*t.T)[:, None]
         width = m * y["px"] * (r.uniform(.45, .7) if r.random() < .6 else r.uniform(.9, 1.2))
+        if full:
+            width = .8 * np.hypot(self.cam.w, self.cam.h)
+            m = min(30, int(width / y["px"] / r.uniform(.5, .95)))
         for o in r.permutation(np.linspace(-.5, .5, m)):
             w = o * width + y["px"] * r.uniform(.1, .9) * smooth_noise(r, 1, len(p), 2, r.uniform(12, 40) * y["px"])[0]
             self.add_strand(y, p + nrm * w[:, None], "skein", False)
@@ -439,7 +470,9 @@ class Scene:
         # A lamp on the desk: low, small and near, so that the shadow beside the yarn is deep and as wide as the yarn or wider.
         desk = r.random() < .35
         el = np.radians(r.uniform(8, 28) if desk else r.uniform(15, 80))
-        size = float(np.exp(r.uniform(np.log(10), np.log(120)) if desk else r.uniform(np.log(30), np.log(900))))
+        if self.pale and r.random() < .7:                            # a shadow that ends as sharply as the yarn does
+            desk, el = False, np.radians(r.uniform(20, 65))
+        size = float(np.exp(r.uniform(np.log(10), np.log(120)) if desk or self.pale else r.uniform(np.log(30), np.log(900))))
         far = float(np.exp(r.uniform(np.log(300), np.log(900)))) if desk else 900.0
         warm = r.normal(0, .22)
         rgb = np.clip(np.array([1 + .5 * warm, 1, 1 - .7 * warm]), .3, 1.8)
