@@ -114,7 +114,7 @@ class Scene:
         tex, self.ground_kind = G.surface(stream(self.seed, "ground"), h, w)
         if self.pale:
             tex, self.ground_kind = G.paper(stream(self.seed, "ground"), h, w), "pale"
-            tex = np.clip(tex * (r.uniform(.6, .9) / tex.mean()), .02, .93)
+            tex = np.clip(tex * (r.uniform(.4, .85) / tex.mean()), .02, .93)
         c = (lo + hi) / 2
         self.under.append(tex.mean((0, 1)))
         m = {"tex": tex, "rgb": None, "rough": float(r.uniform(.25, .9)), "specular": float(r.uniform(0, .5)), "metal": 0.0}
@@ -227,11 +227,11 @@ class Scene:
         y = draw_yarn(stream(self.seed, "yarn%d" % len(self.yarns)), dpx * self.scale * self.mm)
         y["px"] = dpx * self.scale
         if r.random() < .22:                                         # the colour of what it may lie on, all of it or one ply
-            like = np.clip(self.under[int(r.integers(len(self.under)))] * r.uniform(.75, 1.3) * np.exp(r.normal(0, .04, 3)), .008, .93)
+            like = np.clip(self.under[int(r.integers(len(self.under)))] * np.exp(r.uniform(-.35, .4)) * np.exp(r.normal(0, .04, 3)), .008, .93)
             one = r.random() < .35
             y["rgb"] = [like if not one or i == 0 else c for i, c in enumerate(y["rgb"])]
         if self.pale:
-            y["rgb"] = [np.clip(self.under[0] / self.under[0].mean() * r.uniform(.72, .93) * np.exp(r.normal(0, .02, 3)), .3, .94)] * y["plies"]
+            y["rgb"] = [np.clip(self.under[0] / self.under[0].mean() * r.uniform(.66, .92) * np.exp(r.normal(0, .02, 3)), .3, .94)] * y["plies"]
             y["metal"] = 0.0
         self.yarns.append(y)
         return y

@@ -100,7 +100,7 @@ class Stage:
             V.append((p[:, :, None] + r[:, :, None, None] * out).reshape(-1, 3)), N.append(out.reshape(-1, 3))
             i = (count + np.arange(f)[:, None, None] * (n * sides) + np.arange(n - 1)[:, None] * sides + np.arange(sides)).astype(np.uint32)
             j = np.roll(i, -1, axis=2)
-            F.append(np.stack([i, i + sides, j, j, i + sides, j + sides], -1).reshape(-1, 3))
+            F.append(np.stack([i, j, i + sides, j, j + sides, i + sides], -1).reshape(-1, 3))
             what.append(np.broadcast_to([[self.material(material), strand, part]], (len(F[-1]), 3)))
             count += f * n * sides
         nothing = [np.zeros((0, 3), np.float32)]
