@@ -93,9 +93,8 @@ pub(super) fn with_eye(weighed: Weighed, pieces: &[&Strand]) -> Weighed {
 }
 
 /// What the evidence weighs beside the eye's logits, and, of the mean length of the pattern's phase, how much the odds of singles
-/// grow with what is missing to that which singles and plied yarn have equally often: fitted together with `TEMPERATURE` on 94 scenes
-/// kept for calibration (`demo --scenes 110 --seed 2000000 --width 2000`), for the nets before those of today. With today's, 77 % of
-/// 102 such scenes are answered and one of 79 wrong; by the evidence alone it was 70 % and 3.0 %.
+/// grow with what is missing to that which singles and plied yarn have equally often: fitted on 94 scenes kept for calibration
+/// (`demo --scenes 110 --seed 2000000 --width 2000`), for the nets before those of today.
 const EVIDENCE_WEIGHT: f64 = 0.6;
 const NO_REPEAT: f64 = 0.4;
 const REPEATS_WEIGHT: f64 = 25.0;
