@@ -17,7 +17,7 @@ pub(super) fn strip_half_px(width_px: f64) -> f64 {
     1.3 * width_px + 6.0
 }
 
-/// Core edges from their splits: their courses first, then how far each whole course lies from the edge.
+/// Core edges from where they are seen: their courses first, then how far each whole course lies from the edge.
 pub(super) fn edges(band: &Band, tops: &[f64], bottoms: &[f64], diameter: f64) -> (EdgeLine, EdgeLine) {
     let follow = |side, start: &[f64]| {
         course(band, side, start, diameter).unwrap_or_else(|| Course {
