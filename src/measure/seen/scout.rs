@@ -7,8 +7,9 @@ use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 use crate::measure::photo::Reduced;
 
-/// Longest side of what the scout looks at, px: a strand of 8 pixels in a photo of 12 megapixels is still 2 wide.
-pub const SCOUT_SIDE_PX: usize = 1024;
+/// Longest side of what the scout looks at, px: a strand of 8 pixels in a photo of 12 megapixels is still 2.7 wide. At 1024 what lies
+/// between strands close together is taken for yarn.
+pub const SCOUT_SIDE_PX: usize = 1600;
 
 /// The net halves the picture five times.
 const MULTIPLE: usize = 32;
