@@ -3,8 +3,8 @@
 
 use std::path::Path;
 
-use super::Limits;
 use super::error::PhotoError;
+use super::{Limits, Reduced};
 
 /// What decoding and measuring take for a pixel at their peak: three bytes for the picture, the rest for a turned copy
 /// and what finding works on. Half of it would let through what then fails; twice would refuse what fits.
@@ -13,10 +13,8 @@ const BYTES_PER_PIXEL: u64 = 8;
 /// What they take whatever the size: tables, bands around the yarn, the stacks of threads, and half of it the eye's nets.
 const BYTES_BESIDE: u64 = 160 << 20;
 
-/// What the eye's look at the whole picture takes for each pixel of it, at its peak, and the longest side that it looks at. Measured:
-/// 0.7 megapixels take 50 MB.
+/// What the eye's look at the whole picture takes for each pixel that is left of it, at its peak. Measured: 0.7 megapixels take 50 MB.
 const BYTES_PER_PIXEL_SEEN: u64 = 72;
-const LONGEST_SIDE_SEEN: u64 = 1600;
 
 /// Asks the system for the memory of a picture of `width` x `height` px, and gives it back.
 ///
@@ -38,7 +36,8 @@ pub(super) fn check(
     if needed > allowed {
         return Err(PhotoError::TooMuchMemory { file: path.to_owned(), limit: limits.max_megapixels });
     }
-    let factor = width.max(height).div_ceil(LONGEST_SIDE_SEEN).max(1);
+    let side = |px: u64| usize::try_from(px).unwrap_or(usize::MAX);
+    let factor = Reduced::whole_factor(side(width), side(height)) as u64;
     let seen = BYTES_PER_PIXEL_SEEN * (width / factor) * (height / factor);
     let needed = needed.saturating_add(BYTES_BESIDE + seen);
     let mut probe: Vec<u8> = Vec::new();

@@ -23,7 +23,7 @@ mod segments;
 mod strip;
 mod ticks;
 
-use crate::base::geometry::{Image, Point, Region, inside_polygon};
+use crate::base::geometry::{Image, Point, inside_polygon};
 use crate::base::stats::mean;
 use crate::figures::words::{Method, Reason};
 
@@ -295,12 +295,3 @@ fn known_scale(ruler: &find::Ruler, lens: &LensPrior) -> Option<KnownScale> {
 /// Relative standard uncertainty of a ruler's own length: makers allow about 0.2 mm in 100 mm between any two marks
 /// (rectangular; common practice, no source), and paper swells by as much.
 const PRINT_FLOOR: f64 = 0.001;
-
-/// Where the person says the yarn or ruler is; the whole picture without one.
-#[must_use]
-pub fn whole_picture(photo: &Photo) -> Region {
-    Region {
-        min: Point::new(0.0, 0.0),
-        max: Point::new(photo.rgb.width() as f64 - 1.0, photo.rgb.height() as f64 - 1.0),
-    }
-}

@@ -7,10 +7,6 @@ use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
 use crate::measure::photo::Reduced;
 
-/// Longest side of what the scout looks at, px: a strand of 8 pixels in a photo of 12 megapixels is still 2.7 wide. At 1024 what lies
-/// between strands close together is taken for yarn.
-pub const SCOUT_SIDE_PX: usize = 1600;
-
 /// The net halves the picture five times.
 const MULTIPLE: usize = 32;
 
@@ -19,8 +15,7 @@ static NET: LazyLock<Option<Net>> = LazyLock::new(|| Net::of(include_bytes!("wei
 /// The photo averaged over whole squares so that it fits.
 #[must_use]
 pub fn reduced(picture: &Raster<[u8; 3]>) -> Reduced {
-    let longest = picture.width().max(picture.height());
-    Reduced::of(picture, longest.div_ceil(SCOUT_SIDE_PX).max(1))
+    Reduced::of(picture, Reduced::whole_factor(picture.width(), picture.height()))
 }
 
 /// What lies at a place.

@@ -4,7 +4,6 @@ use rayon::prelude::*;
 
 use super::Station;
 use crate::base::colour::LINEAR_OF_SRGB;
-use crate::base::geometry::{Image, Point, Strip as StripSpace};
 use crate::base::raster::Raster;
 
 /// A piece of yarn laid straight: column `i` is station `i`; row `middle_row + d` lies `d` rows from the centre line
@@ -38,20 +37,5 @@ impl Strip {
             });
         }
         Self { rgb, middle_row: half_rows as f64, step_px }
-    }
-
-    /// Where a point of the strip lies in the photo; `None` beyond the first or last station.
-    #[must_use]
-    pub fn image_from_strip(&self, stations: &[Station], p: Point<StripSpace>) -> Option<Point<Image>> {
-        let last = stations.len().checked_sub(1)? as f64;
-        if !(p.x >= 0.0 && p.x <= last) {
-            return None;
-        }
-        let i = p.x.floor() as usize;
-        let (a, b) = (stations.get(i)?, stations.get(i + 1).or_else(|| stations.get(i))?);
-        let t = p.x - i as f64;
-        let centre = a.centre.lerp(b.centre, t);
-        let normal = a.normal.lerp(b.normal, t).unit()?;
-        Some(centre + normal * ((p.y - self.middle_row) * self.step_px))
     }
 }
