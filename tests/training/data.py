@@ -112,19 +112,21 @@ class Strips:
             sign = torch.where(h, -1.0, 1.0)
             tan, direction = tan * sign[:, None], direction * sign
             view = (size, 1, 1, 1)
-            picture, labels = shaded(picture, labels, often(0.35, *view), draw, view)
-            # Beyond what cameras do: contrast, light, colour, blur, noise, few levels.
-            picture = picture.clamp(1e-4, 1) ** torch.exp(draw(-0.5, 0.5, *view)) * draw(0.7, 1.2, *view) * draw(0.88, 1.12, size, 3, 1, 1)
+            picture, labels = shaded(picture, labels, often(0.08, *view), draw, view)
+            # Beyond what cameras do: contrast, light, colour, blur, noise, few levels. Most are changed little, or a net that has to
+            # answer for what nobody could read would not learn where the edge of an ordinary strand is.
+            much = torch.where(often(0.4, *view), torch.ones(view, device=device), torch.full(view, 0.3, device=device))
+            picture = picture.clamp(1e-4, 1) ** torch.exp(much * draw(-0.5, 0.5, *view)) * (1 + much * draw(-0.3, 0.2, *view)) * (1 + much * draw(-0.12, 0.12, size, 3, 1, 1))
             grey = picture.mean(1, keepdim=True)
-            colour = torch.where(often(0.12, *view), torch.zeros(view, device=device), draw(0.0, 1.6, *view))
+            colour = torch.where(often(0.08, *view), torch.zeros(view, device=device), 1 + much * draw(-1.0, 0.6, *view))
             picture = grey + (picture - grey) * colour
             order = torch.stack([torch.randperm(3, device=device, generator=generator) if k % 3 == 0 else torch.arange(3, device=device) for k in range(size)])
             picture = torch.gather(picture, 1, order[:, :, None, None].expand_as(picture))
-            picture = torch.where(often(0.06, *view), 1 - picture, picture)
+            picture = torch.where(often(0.03, *view), 1 - picture, picture)
             soft = F.avg_pool2d(F.pad(picture, (1, 1, 1, 1), mode="replicate"), 3, 1)
-            picture = torch.lerp(picture, soft, draw(-0.4, 1.0, *view))
-            picture = picture + torch.randn(picture.shape, device=device, generator=generator) * draw(0.0, 0.04, *view) * (often(0.7, *view))
-            levels = torch.where(often(0.06, *view), draw(4.0, 16.0, *view), torch.full(view, 255.0, device=device))
+            picture = torch.lerp(picture, soft, much * draw(-0.4, 1.0, *view))
+            picture = picture + torch.randn(picture.shape, device=device, generator=generator) * much * draw(0.0, 0.04, *view) * (often(0.7, *view))
+            levels = torch.where(often(0.03, *view), draw(4.0, 16.0, *view), torch.full(view, 255.0, device=device))
             picture = (picture * levels).round() / levels
             picture = picture.clamp(0, 1)
         row = torch.linspace(-1, 1, ROWS, device=device)[None, None, :, None].expand(size, 1, ROWS, width)
@@ -134,7 +136,7 @@ class Strips:
 class Scenes:
     """Reduced photos with their truth, each in the top left corner of a square."""
 
-    SIDE = 1024
+    SIDE = 1600                                                      # what the scout looks at: scout.rs
     PLACES = 64
 
     def __init__(self, stems, device):

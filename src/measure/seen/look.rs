@@ -61,8 +61,8 @@ impl Look {
     /// other. `None` where the net cannot run.
     #[must_use]
     pub fn at(strip: &EyeStrip) -> Option<Self> {
-        let mut look = Self::once(strip, |row| row)?;
-        let mirrored = Self::once(strip, |row| ROWS - 1 - row)?;
+        let mut look = Self::once(strip)?;
+        let mirrored = Self::through(strip, |row| ROWS - 1 - row)?;
         for row in 0..ROWS {
             for (cell, other) in look.cover.row_mut(row).iter_mut().zip(mirrored.cover.row(ROWS - 1 - row)) {
                 let mean = |a: f32, b: f32| 0.5 * (a + b);
@@ -88,9 +88,15 @@ impl Look {
         Some(look)
     }
 
+    /// Looks once at a strip as it is.
+    #[must_use]
+    pub fn once(strip: &EyeStrip) -> Option<Self> {
+        Self::through(strip, |row| row)
+    }
+
     /// One look at a strip whose rows come in the order that `row` says, part by part: a long one would take as much memory as many
     /// photos do.
-    fn once(strip: &EyeStrip, row: impl Fn(usize) -> usize) -> Option<Self> {
+    fn through(strip: &EyeStrip, row: impl Fn(usize) -> usize) -> Option<Self> {
         let columns = strip.rgb.width();
         let mut look = Self { cover: Raster::filled(columns, ROWS, Cover::default()), glances: Vec::new() };
         for start in (0..columns).step_by(PART) {

@@ -1,5 +1,7 @@
 //! Paths along strands, followed over the scout's map from cell to cell the way that it says strands run.
 
+use std::collections::HashMap;
+
 use super::scout::{Cell, Map};
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
@@ -34,6 +36,9 @@ const GAP: f64 = 1.5;
 
 /// Cosine of twice the angle by which a strand may run otherwise than the path before it is another strand that crosses.
 const SAME_WAY: f64 = 0.5;
+
+/// Cosine of the angle between two headings in one place that are of a path which comes back to itself and not of a loop that crosses.
+const SAME_HEADING: f64 = 0.9;
 
 /// How fast a path may turn, radians a width: a strand that bends with a radius of its own width is kinked.
 const BEND: f64 = 0.6;
@@ -169,9 +174,21 @@ impl Walk {
 fn walk(map: &Map, mut at: Walker, allowed: &dyn Fn(Point<Image>) -> bool, seen: &mut Vec<Cell>) -> Vec<[f64; 2]> {
     let mut points = vec![[at.x, at.y]];
     let mut faded = 0.0;
+    // The heading with which each square of four cells was first crossed.
+    let mut crossed: HashMap<[i64; 2], [f64; 2]> = HashMap::new();
+    let mut last = None;
     // A path longer than the map's outline runs in circles.
-    let most = 4 * (map.cells.width() + map.cells.height());
-    for _ in 0..most {
+    for _ in 0..4 * (map.cells.width() + map.cells.height()) {
+        let square = [at.x, at.y].map(|v| (v / 2.0).round() as i64);
+        let before = crossed.get(&square).copied();
+        // A step is a cell long and may stay in the same square; round a circle it comes back from elsewhere.
+        let came_back = before.is_some_and(|h| h[0] * at.heading[0] + h[1] * at.heading[1] > SAME_HEADING)
+            && last.is_some_and(|last| last != square);
+        if came_back {
+            break;
+        }
+        crossed.entry(square).or_insert(at.heading);
+        last = Some(square);
         let (x, y) = (at.x + at.heading[0], at.y + at.heading[1]);
         let Some(cell) = between(map, x, y) else { break };
         if !allowed(map.image_of(x, y)) {

@@ -16,6 +16,13 @@ use crate::measure::seen::strip::{ROWS, ROWS_PER_DIAMETER};
 /// first. The first with which the eye is sure of yarn is gone on from, or the one with which it is surest.
 const GUESSES: [f64; 4] = [0.8, 0.57, 1.13, 0.4];
 
+/// Narrowest guess, px: half of the eight below which neither lines nor plies can be told.
+const NARROWEST_PX: f64 = 4.0;
+
+/// Length of the stretch on which guesses are tried, diameters: as long as the strips that the eye was taught on, and half as long
+/// again, for something may lie across it.
+const GLANCED: f64 = 40.0;
+
 /// Most looks before width and course are settled; each halves what the guess was off by, and more.
 const LOOKS: usize = 3;
 
@@ -32,6 +39,11 @@ const BODY: f32 = 0.5;
 /// Share of another strand's body within the width of this one, from which on a column is not measured.
 const OTHER: f32 = 0.3;
 
+/// Jump of a strand's middle, widths, over this length along it, diameters, that no strand makes: round a thin core the winding ply
+/// moves the middle half as far in three times the length.
+const JUMP: f64 = 0.3;
+const SLIP: f64 = 0.5;
+
 /// How much the eye's edges are smoothed along the strand, diameters: less than a ply's bump.
 const SMOOTH: f64 = 0.1;
 
@@ -41,14 +53,16 @@ impl Seen {
         let spacing = path.length_px() / (path.line.len().max(2) - 1) as f64;
         let line = smoothed(&path.line, 1.2 * path.width_px / spacing.max(1e-6));
         let mut best: Option<Self> = None;
-        for guess in GUESSES {
-            let seen = along(picture, line.clone(), guess * path.width_px);
+        for width in GUESSES.map(|guess| guess * path.width_px).into_iter().filter(|width| *width > NARROWEST_PX) {
+            let stretch = middle(&line, GLANCED * width / spacing.max(1e-6)).to_vec();
+            let seen = Seen::glance(picture, stretch, width).filter(Seen::plain);
             best = best.into_iter().chain(seen).max_by(|a, b| a.says.yarn.total_cmp(&b.says.yarn));
             if best.as_ref().is_some_and(|seen| seen.says.sure_yarn()) {
                 break;
             }
         }
-        let mut seen = best?;
+        // What is rather no yarn on that stretch is looked at no further.
+        let mut seen = along(picture, line, best.filter(|seen| seen.says.yarn > 0.0)?.width_px)?;
         for _ in 0..LOOKS {
             let guessed = seen.strip.step_px * ROWS_PER_DIAMETER;
             let middles = seen.middles();
@@ -62,6 +76,11 @@ impl Seen {
             seen = along(picture, line, width)?;
         }
         Some(seen)
+    }
+
+    /// Whether a body is seen in a third of its columns or more.
+    fn plain(&self) -> bool {
+        3 * self.edges.iter().flatten().count() > self.edges.len()
     }
 
     /// How far the strand's middle lies from the line, px per column, smooth.
@@ -92,6 +111,25 @@ impl Seen {
     }
 }
 
+/// The middle `count` points of a line, or all.
+fn middle(line: &[Point<Image>], count: f64) -> &[Point<Image>] {
+    let aside = (line.len() - (count as usize).min(line.len())) / 2;
+    &line[aside..line.len() - aside]
+}
+
+/// Leaves out where the course slips to a strand beside this one, and its middle jumps; a diameter to either side with it.
+fn leave_out_slips(piece: &mut Strand, width_px: f64) {
+    let count = piece.stations.len();
+    let middles: Vec<f64> = piece.stations.iter().map(|s| (s.left.offset_px + s.right.offset_px) / 2.0).collect();
+    let (over, near) = ((SLIP * width_px / piece.step_px) as usize, (width_px / piece.step_px) as usize);
+    for i in 0..count.saturating_sub(over) {
+        if (middles[i + over] - middles[i]).abs() > JUMP * width_px {
+            let about = i.saturating_sub(near)..(i + over + near).min(count);
+            piece.stations[about].iter_mut().for_each(|s| s.left_out = s.left_out.or(Some(LeftOutWhy::Crossing)));
+        }
+    }
+}
+
 /// Values with the gaps filled from the nearest known one.
 fn filled(values: &[Option<f64>]) -> Vec<f64> {
     let known: Vec<usize> = (0..values.len()).filter(|i| values[*i].is_some()).collect();
@@ -106,9 +144,9 @@ fn filled(values: &[Option<f64>]) -> Vec<f64> {
         .collect()
 }
 
-/// Looks along a line for a body of about this width that is seen in a third of its columns or more.
+/// Looks along a line for a body of about this width.
 fn along(picture: &Raster<[u8; 3]>, line: Vec<Point<Image>>, width_px: f64) -> Option<Seen> {
-    Seen::along(picture, line, width_px).filter(|seen| 3 * seen.edges.iter().flatten().count() > seen.edges.len())
+    Seen::along(picture, line, width_px).filter(Seen::plain)
 }
 
 /// Measures the strand along a path; in few words why not, where it is none. Where something else vouches for it, it need only be
@@ -165,6 +203,7 @@ pub(super) fn measure(picture: &Raster<[u8; 3]>, path: &Path, vouched: bool) -> 
     for (i, station) in piece.stations.iter_mut().enumerate() {
         station.left_out = seen.left_out(eye_column(i) as usize);
     }
+    leave_out_slips(&mut piece, seen.width_px);
     piece.eye = Some(says);
     piece.edge_systematic_u_px = piece.edge_systematic_u_px.hypot(0.5 * change * seen.width_px);
     Ok(piece)

@@ -231,15 +231,19 @@ pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) 
     }
 }
 
-/// Most paths of the scout that are looked at closely: a class's samples side by side are fewer.
-const MOST_PATHS: usize = 16;
+/// Most of the scout's paths that are looked at closely, altogether, diameters: a class's sixteen samples side by side, a hundred each.
+const MOST_DIAMETERS: f64 = 1600.0;
 
 /// Strands along the scout's paths, and the paths that are none.
 fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandRequest) -> (Vec<Strand>, Vec<Refused>) {
     let asked = |p: Point<Image>| request.region.is_none_or(|region| region.contains(p));
     let mut paths = paths::find(map, &asked);
     paths.sort_by(|a, b| (b.length_px() * b.body).total_cmp(&(a.length_px() * a.body)));
-    paths.truncate(MOST_PATHS);
+    let mut diameters = 0.0;
+    paths.retain(|path| {
+        diameters += path.length_px() / path.width_px;
+        diameters <= MOST_DIAMETERS
+    });
     let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
     // Where the person points, or one thing fills a picture without a ruler, what looks like yarn may be it if its twist shows, too.
     let vouched = request.points() || (scale.rulers.is_empty() && scale.cards.is_empty());

@@ -8,7 +8,7 @@ def srgb(x):
     return np.where(x <= .0031308, 12.92 * x, 1.055 * np.power(np.maximum(x, 1e-9), 1 / 2.4) - .055)
 
 
-def settings(r):
+def settings(r, everyday=False):
     s = {"exposure": float(np.exp(r.uniform(np.log(.3), np.log(1.1)))), "wb": [float(np.exp(r.normal(0, .1))), 1.0, float(np.exp(r.normal(0, .14)))],
          "blur": float(r.choice([0, 0, r.uniform(.3, 1.6)])), "motion": float(r.choice([0] * 9 + [r.uniform(2, 7)])), "angle": float(r.uniform(0, np.pi)),
          "shot": float(10 ** r.uniform(-4.6, -2.5)), "denoise": float(r.choice([0, r.uniform(.3, 1.1), r.uniform(.3, 1.1)])), "nlm": r.random() < .12,
@@ -18,6 +18,10 @@ def settings(r):
          "enlarged": float(r.choice([1] * 8 + [r.uniform(1.2, 2.2)]))}
     if r.random() < .04:                                             # hard copy: near black and near white
         s["contrast"] = float(r.uniform(.15, .36))
+    if everyday:                                                     # what a phone makes of a well-lit table
+        s.update(exposure=float(r.uniform(.55, .95)), blur=float(r.choice([0, 0, r.uniform(.3, .8)])), motion=0.0, shot=float(10 ** r.uniform(-4.6, -3.3)),
+                 sharpen=float(r.choice([0, r.uniform(.2, .9)])), contrast=float(r.uniform(0, .09)), sat=float(r.uniform(.8, 1.2)), quality=int(r.integers(72, 97)),
+                 levels=0, grey=r.random() < .04, flare=float(r.choice([0, 0, r.uniform(0, .04)])), enlarged=1.0)
     return s
 
 

@@ -330,11 +330,12 @@ def real(r, h, w, zoom=None):
 
 
 KINDS = [(wood, 15), (weave, 9), (paper, 10), (printed, 8), (marble, 7), (stone, 6), (stripes, 5), (plaid, 4), (dots, 3), (rows, 3), (tiles, 4), (plain, 16), (gradient, 3), (real, 30)]
+TABLES = [(wood, 16), (weave, 8), (paper, 32), (marble, 5), (stone, 5), (plain, 24), (real, 10)]
 
 
-def surface(r, h, w):
-    p = np.array([k[1] for k in KINDS], float)
-    f = KINDS[int(r.choice(len(KINDS), p=p / p.sum()))][0]
+def surface(r, h, w, kinds=KINDS):
+    p = np.array([k[1] for k in kinds], float)
+    f = kinds[int(r.choice(len(kinds), p=p / p.sum()))][0]
     im = f(r, h, w)
     if r.random() < .12:                                             # stains, scratches, cracks
         for _ in range(int(r.integers(1, 12))):

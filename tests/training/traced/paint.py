@@ -24,7 +24,7 @@ from stage import Stage
 
 LABEL = 4                                                            # 4 x 4 rays a pixel for the labels
 MOST = 1_500_000                                                     # points of all fibres, four corners each: see the sizes in stage.py
-VERSION = "raytraced-1"
+VERSION = "raytraced-2"
 
 
 class Tracer:
@@ -288,7 +288,7 @@ def paint(tr, seed, out, scale=1.0, spp=25):
     del stage
     gc.collect()
     t.append(time.time())
-    s = develop.settings(stream(seed, "develop"))
+    s = develop.settings(stream(seed, "develop"), sc.everyday)
     img = develop.develop(lin, s, stream(seed, "noise"), w / 2 / sc.cam.F)
     strands = truth(sc, who)
     base = os.path.join(out, "t%07d" % seed)
@@ -299,7 +299,7 @@ def paint(tr, seed, out, scale=1.0, spp=25):
     save(base + ".json", json.dumps({"painter": VERSION, "seed": seed, "width": w, "height": h, "arranged": sc.arranged, "kinds": [st.y["kind"] for st in sc.strands], "ground": sc.ground_kind, "strands": strands, "rulers": rulers},
                                     separators=(",", ":")).encode())
     t.append(time.time())
-    print("%d %dx%d %s on %s: %d strands, %d points, %s; draw %.1f build %.1f labels %.1f light %.1f finish %.1f s" % (seed, w, h, sc.arranged, sc.ground_kind, len(strands), min(want, BUDGET), ",".join(sorted({y["kind"] for y in sc.yarns})) + " close" * sc.close + " pale" * sc.pale, *np.diff(t)), flush=True)
+    print("%d %dx%d %s on %s: %d strands, %d points, %s; draw %.1f build %.1f labels %.1f light %.1f finish %.1f s" % (seed, w, h, sc.arranged, sc.ground_kind, len(strands), min(want, BUDGET), ",".join(sorted({y["kind"] for y in sc.yarns})) + " close" * sc.close + " pale" * sc.pale + " everyday" * sc.everyday, *np.diff(t)), flush=True)
 
 
 def main():

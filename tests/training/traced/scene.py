@@ -11,6 +11,8 @@ from lens import Camera, stream
 
 BUDGET = 800_000                                                     # control points of all fibres
 ARRANGED = [("lanes", .40), ("touching", .11), ("crossing", .15), ("wraps", .08), ("skein", .08), ("kinked", .09), ("loose", .09)]
+# As most people photograph yarn that they want measured: see Scene.everyday.
+EVERYDAY = [("lanes", .74), ("touching", .06), ("crossing", .08), ("kinked", .06), ("loose", .06)]
 
 
 class Heights:
@@ -62,22 +64,25 @@ class Scene:
         # Close up, from farther away, lest a thick strand's top be much nearer than its ground; pale: white on white.
         self.close = bool(r.random() < .09)
         self.pale = bool(not self.close and r.random() < .07)
+        # Everyday: one strand or a few on paper, cloth, wood or a card, sharp, in daylight or by a lamp, from above.
+        self.everyday = bool(not self.close and not self.pale and r.random() < .7)
         hf = np.radians(r.uniform(14, 32) if self.close else r.uniform(22, 67))
         F = long / 2 / np.tan(hf / 2)
         ppmm = float(np.clip(np.exp(r.uniform(np.log(4), np.log(24))) * scale, F / 500, F / 70))
         half = np.arctan(np.hypot(w, h) / 2 / F)
-        tilt = min(np.radians(float(r.choice([r.uniform(0, 6), abs(r.normal(0, 12)), r.uniform(0, 30)]))), np.radians(30), np.radians(66) - half)
+        tilt = float(r.choice([r.uniform(0, 6), abs(r.normal(0, 12)), r.uniform(0, 30)])) * (.5 if self.everyday else 1)
+        tilt = min(np.radians(tilt), np.radians(30), np.radians(66) - half)
         cam = self.cam = Camera(w, h, F, float(r.normal(0, .02)) if r.random() < .7 else 0.0, F / ppmm, max(tilt, 0.0), r.uniform(0, 6.28), r.uniform(0, 6.28) if r.random() < .3 else r.normal(0, .05))
         self.scale, self.mm = scale, 1 / ppmm                        # mm a pixel at the centre
         self.meshes, self.strands, self.rulers, self.yarns = [], [], [], []
         self.under = []                                              # mean colours of what yarn may lie on
         self.H = Heights(cam, self.mm)
         self.busy = np.zeros((h // 4 + 1, w // 4 + 1), np.uint8)
-        self.focus_error = float(r.choice([0, 0, 0, r.normal(0, .03), r.normal(0, .09)])) * cam.dist
+        self.focus_error = float(r.choice([0, 0, 0, r.normal(0, .03), r.normal(0, .09)])) * cam.dist * (.3 if self.everyday else 1)
         self.aperture = float(r.uniform(.4, 1.6)) * cam.dist / 250
         self.table()
-        none = r.random() < .18
-        if r.random() < (.15 if self.close else .5):
+        none = r.random() < (.04 if self.everyday else .18)
+        if r.random() < (.15 if self.close else .65 if self.everyday else .5):
             self.put_card()
         if not self.close and r.random() < (.6 if none else .45):
             self.put_ruler()
@@ -85,21 +90,24 @@ class Scene:
                 self.put_ruler()
         self.arranged = "none"
         if not none:
-            p = np.array([a[1] for a in ARRANGED])
-            self.arranged = ARRANGED[int(r.choice(len(ARRANGED), p=p / p.sum()))][0]
+            kinds = EVERYDAY if self.everyday else ARRANGED
+            p = np.array([a[1] for a in kinds])
+            self.arranged = kinds[int(r.choice(len(kinds), p=p / p.sum()))][0]
             if self.close:
                 self.arranged = str(r.choice(["lanes", "lanes", "lanes", "touching", "skein"]))
             getattr(self, self.arranged)(*[1] * (self.close and self.arranged == "lanes"))
-            if not self.close and self.arranged != "lanes" and r.random() < .6:
+            if not self.close and self.arranged != "lanes" and r.random() < (.2 if self.everyday else .6):
                 self.lanes(int(r.integers(1, 3)))
         k = int(r.choice([0, 1, 2, 3, 4, 6, 9], p=[.16, .18, .2, .16, .14, .1, .06])) if not none else int(r.integers(1, 10))
+        if self.everyday:
+            k = k // 4
         if self.close:
             k = k // 3
             if none:
                 self.put_thing(CLOSE[int(r.integers(len(CLOSE)))], wpx=self.close_px())
         for _ in range(k):
             self.put_thing()
-        if r.random() < .07:
+        if r.random() < (.03 if self.everyday else .07):
             self.put_thing(things.finger, edge=True)
         self.light()
 
@@ -111,7 +119,7 @@ class Scene:
         size = hi - lo
         t = float(np.clip(size.max() / 3000, .85 * self.mm, None))   # mm a texel
         w, h = int(size[0] / t), int(size[1] / t)
-        tex, self.ground_kind = G.surface(stream(self.seed, "ground"), h, w)
+        tex, self.ground_kind = G.surface(stream(self.seed, "ground"), h, w, G.TABLES if self.everyday else G.KINDS)
         if self.pale:
             tex, self.ground_kind = G.paper(stream(self.seed, "ground"), h, w), "pale"
             tex = np.clip(tex * (r.uniform(.4, .85) / tex.mean()), .02, .93)
@@ -121,7 +129,7 @@ class Scene:
         n = 2
         x, y = np.linspace(lo[0], hi[0], n), np.linspace(hi[1], lo[1], n)
         Z = np.zeros((n, n))
-        if not self.pale and r.random() < .1:                        # ribs, waves or wrinkles, sunk below z = 0
+        if not self.pale and not self.everyday and r.random() < .1:                        # ribs, waves or wrinkles, sunk below z = 0
             n = 420
             x, y = np.linspace(lo[0], hi[0], n), np.linspace(hi[1], lo[1], n)
             a, p = r.uniform(0, 3.14), self.mm * float(np.exp(r.uniform(np.log(max(12, 3 * size.max() / n / self.mm)), np.log(160))))
@@ -162,10 +170,12 @@ class Scene:
 
     def put_card(self):
         r, cam = self.r, self.cam
-        a, b = r.uniform(.3, 1.1) * cam.w * self.mm, r.uniform(.2, .9) * cam.h * self.mm
+        least = .6 if self.everyday else .2
+        a, b = r.uniform(max(.3, least), 1.1) * cam.w * self.mm, r.uniform(least, .9) * cam.h * self.mm
         tex = ruled.card(stream(self.seed, "card"), a, b, 1.1 / self.mm)
         self.under.append(np.median(tex, (0, 1)))
-        at = r.uniform([.2 * cam.w, .2 * cam.h], [.8 * cam.w, .8 * cam.h])
+        edge = .4 if self.everyday else .2
+        at = r.uniform([edge * cam.w, edge * cam.h], [(1 - edge) * cam.w, (1 - edge) * cam.h])
         self.lay_slab(a, b, r.uniform(.05, .6), tex, at, r.normal(0, .2) if r.random() < .6 else r.uniform(0, 6.28), 2,
                       {"rough": r.uniform(.3, .9), "specular": r.uniform(0, .6), "metal": 0.0})
 
@@ -222,11 +232,11 @@ class Scene:
             dpx = self.close_px() / self.scale
         elif dpx is None:
             k = r.random()
-            lo, hi = (14, 70) if k < .78 else (8, 14) if k < .9 else (70, 110)
+            lo, hi = (20, 110) if self.everyday else (14, 70) if k < .78 else (8, 14) if k < .9 else (70, 110)
             dpx = float(np.exp(r.uniform(np.log(lo), np.log(min(hi, max(most, lo * 1.05))))))
         y = draw_yarn(stream(self.seed, "yarn%d" % len(self.yarns)), dpx * self.scale * self.mm)
         y["px"] = dpx * self.scale
-        if r.random() < .22:                                         # the colour of what it may lie on, all of it or one ply
+        if r.random() < (.12 if self.everyday else .22):             # the colour of what it may lie on, all of it or one ply
             like = np.clip(self.under[int(r.integers(len(self.under)))] * np.exp(r.uniform(-.35, .4)) * np.exp(r.normal(0, .04, 3)), .008, .93)
             one = r.random() < .35
             y["rgb"] = [like if not one or i == 0 else c for i, c in enumerate(y["rgb"])]
@@ -324,7 +334,7 @@ class Scene:
 
     def lanes(self, count=None):
         r = self.r
-        count = count or int(r.choice([1, 2, 3, 4, 5], p=[.2, .24, .26, .2, .1]))
+        count = count or int(r.choice([1, 2, 3, 4, 5], p=[.55, .25, .15, .05, 0] if self.everyday else [.2, .24, .26, .2, .1]))
         for i in range(count):
             y = self.new_yarn(most=110 if count < 4 else 60)
             for attempt in range(16):
@@ -468,7 +478,7 @@ class Scene:
         r = stream(self.seed, "light")
         self.lights, self.blockers = [], []
         # A lamp on the desk: low, small and near, so that the shadow beside the yarn is deep and as wide as the yarn or wider.
-        desk = r.random() < .35
+        desk = r.random() < (.15 if self.everyday else .35)
         el = np.radians(r.uniform(8, 28) if desk else r.uniform(15, 80))
         if self.pale and r.random() < .7:                            # a shadow that ends as sharply as the yarn does
             desk, el = False, np.radians(r.uniform(20, 65))

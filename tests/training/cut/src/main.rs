@@ -25,6 +25,9 @@ const CUTS: u64 = 4;
 const LEAST_GUESS: f64 = 0.55;
 const MOST_GUESS: f64 = 1.8;
 
+/// Every other cut is as near as the program's last looks are: this share of the widest guesses' and jitter's range.
+const NEAR: f64 = 0.4;
+
 /// Longest strip, columns; longer strands give a part of themselves, drawn at random.
 const MOST_COLUMNS: f64 = 768.0;
 
@@ -57,9 +60,10 @@ fn one(photo: &Path, out: &Path) -> Result<usize, String> {
         for version in 0..CUTS {
             let mut chance = Chance::of(scene.seed, &format!("{}-{number}-{version}", scene.painter));
             let Some(width) = strand.width_px() else { continue };
-            let guess = width * (LEAST_GUESS.ln() + (MOST_GUESS / LEAST_GUESS).ln() * chance.unit()).exp();
+            let near = if version % 2 == 0 { NEAR } else { 1.0 };
+            let guess = width * (near * (LEAST_GUESS.ln() + (MOST_GUESS / LEAST_GUESS).ln() * chance.unit())).exp();
             let Some(line) = part(&strand.centre, MOST_COLUMNS * guess / 20.0, &mut chance) else { continue };
-            let line = jittered(&line, width, &mut chance);
+            let line = jittered(&line, width, near, &mut chance);
             let Some(strip) = EyeStrip::lay(&scene.photo, &line, guess) else { continue };
             let truth = columns::of(strand, &strip, scene.line_tangent(&line));
             if !truth.valid.iter().any(|v| *v) {
@@ -110,11 +114,11 @@ fn part(line: &[Point<Image>], most_px: f64, chance: &mut Chance) -> Option<Vec<
     (out.len() > 8).then_some(out)
 }
 
-/// The line as something might have found it: beside the strand by up to a third of its width, and swaying.
-fn jittered(line: &[Point<Image>], width: f64, chance: &mut Chance) -> Vec<Point<Image>> {
+/// The line as something might have found it: beside the strand by up to a third of its width, times `far`, and swaying.
+fn jittered(line: &[Point<Image>], width: f64, far: f64, chance: &mut Chance) -> Vec<Point<Image>> {
     let step = line.windows(2).map(|w| w[0].distance(w[1])).sum::<f64>() / (line.len() - 1) as f64;
     let line = smoothed(line, 0.4 * width / step.max(1e-6));
-    let (aside, sway) = (0.15 * width * chance.normal().clamp(-2.0, 2.0), 0.15 * width * chance.unit());
+    let (aside, sway) = (0.15 * far * width * chance.normal().clamp(-2.0, 2.0), 0.15 * far * width * chance.unit());
     let noise: Vec<f64> = (0..line.len()).map(|_| chance.normal()).collect();
     let mut slow = strandrule::base::line::smooth_values(&noise, 5.0 * width / step.max(1e-6));
     let size = (slow.iter().map(|v| v * v).sum::<f64>() / slow.len() as f64).sqrt().max(1e-9);
