@@ -97,34 +97,6 @@ impl Map {
         Point::new((x + 0.5) * self.cell_px - 0.5, (y + 0.5) * self.cell_px - 0.5)
     }
 
-    /// Part of the map that is yarn rather than not, of what is `asked` for.
-    #[must_use]
-    pub fn body_part(&self, asked: impl Fn(Point<Image>) -> bool) -> f64 {
-        let columns = self.cells.width();
-        let place = |i: usize| self.image_of((i % columns) as f64, (i / columns) as f64);
-        let cells = self.cells.samples().iter().enumerate().filter(|(i, _)| asked(place(*i)));
-        let (body, all) = cells.fold((0, 0), |(body, all), (_, cell)| (body + usize::from(cell.body > 0.5), all + 1));
-        f64::from(body as u32) / f64::from((all as u32).max(1))
-    }
-
-    /// What is yarn rather than not and hangs together with this place: each cell and where it lies in the photo.
-    #[must_use]
-    pub fn connected(&self, from: Point<Image>) -> Vec<(Point<Image>, Cell)> {
-        let cell = |v: f64| ((v + 0.5) / self.cell_px).floor().max(0.0) as usize;
-        let mut met = Raster::filled(self.cells.width(), self.cells.height(), false);
-        let mut open = vec![(cell(from.x), cell(from.y))];
-        let mut out = Vec::new();
-        while let Some((x, y)) = open.pop() {
-            let Some(here) = self.cells.get(x, y).filter(|here| here.body > 0.5) else { continue };
-            if met.get(x, y) == Some(false) {
-                met.set(x, y, true);
-                out.push((self.image_of(x as f64, y as f64), here));
-                open.extend([(x + 1, y), (x.wrapping_sub(1), y), (x, y + 1), (x, y.wrapping_sub(1))]);
-            }
-        }
-        out
-    }
-
     /// The cell in which a point of the photo lies.
     #[must_use]
     pub fn at(&self, p: Point<Image>) -> Option<Cell> {

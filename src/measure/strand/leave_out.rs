@@ -1,6 +1,6 @@
 //! Stretches of a piece that are not measured, and why.
 
-use super::{LeftOutWhy, Strand, StrandRequest};
+use super::{LeftOutWhy, Strand};
 use crate::base::geometry::inside_polygon;
 use crate::measure::photo::Photo;
 use crate::measure::scale::ScaleFound;
@@ -13,7 +13,7 @@ const MIN_PART: f64 = 0.25;
 const ON_IT: f64 = 0.2;
 
 /// Marks the stations of a piece that are not to be measured.
-pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, request: &StrandRequest) {
+pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound) {
     let widths: Vec<f64> = piece.stations.iter().map(super::Station::width_px).collect();
     let Some(diameter) = crate::base::stats::median(&widths) else { return };
     let last = piece.stations.len().saturating_sub(1);
@@ -42,7 +42,7 @@ pub(super) fn mark(piece: &mut Strand, photo: &Photo, scale: &ScaleFound, reques
             Some(if from_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
         } else if tail < margin(to_border) {
             Some(if to_border { LeftOutWhy::Border } else { LeftOutWhy::CutEnd })
-        } else if rim(p.x, p.y) < 0.7 * diameter || !request.looks_at(p) {
+        } else if rim(p.x, p.y) < 0.7 * diameter {
             Some(LeftOutWhy::Border)
         } else if scale.on_print(p) {
             Some(LeftOutWhy::OverMarks)

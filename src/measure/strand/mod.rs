@@ -13,6 +13,7 @@ mod leave_out;
 mod mixture;
 mod piece;
 mod place;
+mod skein;
 mod strip;
 mod wraps;
 
@@ -22,7 +23,7 @@ use crate::figures::words::Reason;
 
 use super::photo::Photo;
 use super::scale::ScaleFound;
-use super::seen::paths::{self, Path};
+use super::seen::paths;
 use super::seen::scout::Map;
 
 pub use eye::EyeSays;
@@ -43,11 +44,6 @@ impl StrandRequest {
     pub(crate) fn points(&self) -> bool {
         self.strand.is_some() || self.region.is_some()
     }
-
-    /// Whether yarn is looked for at this place.
-    fn looks_at(&self, p: Point<Image>) -> bool {
-        self.region.is_none_or(|region| region.contains(p))
-    }
 }
 
 /// How the yarn lies.
@@ -57,7 +53,7 @@ pub enum Arrangement {
     Separate,
     /// Wound side by side.
     Wraps,
-    /// A skein: strands all over the picture that touch and cross.
+    /// A skein: many strands that touch and cross; only clean stretches were taken.
     Skein,
 }
 
@@ -206,61 +202,48 @@ pub struct Strands {
     pub map: Option<Map>,
 }
 
-/// Part of the picture that is yarn in a photo of a skein: all of it but some ground at the border. One rope across a close-up
-/// fills less than half.
-const FULL_PART: f64 = 0.6;
-
 /// Finds the yarn and measures its edges.
 #[must_use]
 pub fn find_strands(photo: &Photo, scale: &ScaleFound, request: &StrandRequest) -> Strands {
+    let lying = skein::lying(&photo.rgb, scale, request);
+    // Strands that touch are what the eye was taught least: of skeins' plies it is wrong more often than right.
+    if let skein::Lying::Found(strands) = lying {
+        return strands;
+    }
+    let tangled = matches!(lying, skein::Lying::Tangled);
+    let nothing = if tangled { Reason::NoCleanStretch } else { Reason::NoStrand };
     let map = Map::of(&photo.rgb);
-    let paths = map.as_ref().map(|map| asked_paths(map, request)).unwrap_or_default();
-    let (mut pieces, refused) =
-        map.as_ref().map(|map| by_scout(photo, map, &paths, scale, request)).unwrap_or_default();
-    let beside = || map.as_ref().and_then(|map| wraps::count(&photo.rgb, map, &paths));
-    let wound = wraps::on_ruler(&photo.rgb, scale).or_else(beside);
-    let full = map.as_ref().is_some_and(|map| map.body_part(|p| request.looks_at(p)) > FULL_PART);
-    let wraps = wound.map(|(each, wraps)| {
-        pieces = each;
-        wraps
-    });
+    let (mut pieces, refused) = map.as_ref().map(|map| by_scout(photo, map, scale, request)).unwrap_or_default();
     for (i, piece) in pieces.iter_mut().enumerate() {
         piece.number = i as u32 + 1;
         piece.chosen = request.strand.is_none_or(|number| number == piece.number);
     }
-    let nothing = if full { Reason::NoCleanStretch } else { Reason::NoStrand };
     let reason = (!pieces.iter().any(|p| p.chosen)).then(|| none_chosen(&pieces, nothing));
-    let arrangement = match wraps {
-        Some(_) => Arrangement::Wraps,
-        None if full => Arrangement::Skein,
-        None => Arrangement::Separate,
-    };
-    Strands { arrangement, pieces, wraps, refused, pointed_at: request.points(), coarse: 0.0, reason, map }
+    Strands {
+        arrangement: if tangled && pieces.is_empty() { Arrangement::Skein } else { Arrangement::Separate },
+        pieces,
+        wraps: None,
+        refused,
+        pointed_at: request.points(),
+        coarse: 0.0,
+        reason,
+        map,
+    }
 }
 
 /// Most of the scout's paths that are looked at closely, altogether, diameters: a class's sixteen samples side by side, a hundred each.
 const MOST_DIAMETERS: f64 = 1600.0;
 
-/// The scout's paths where yarn is asked for, the plainest first.
-fn asked_paths(map: &Map, request: &StrandRequest) -> Vec<Path> {
-    let mut paths = paths::find(map, &|p| request.looks_at(p));
+/// Strands along the scout's paths, and the paths that are none.
+fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandRequest) -> (Vec<Strand>, Vec<Refused>) {
+    let asked = |p: Point<Image>| request.region.is_none_or(|region| region.contains(p));
+    let mut paths = paths::find(map, &asked);
     paths.sort_by(|a, b| (b.length_px() * b.body).total_cmp(&(a.length_px() * a.body)));
     let mut diameters = 0.0;
     paths.retain(|path| {
         diameters += path.length_px() / path.width_px;
         diameters <= MOST_DIAMETERS
     });
-    paths
-}
-
-/// Strands along the scout's paths, and the paths that are none.
-fn by_scout(
-    photo: &Photo,
-    map: &Map,
-    paths: &[Path],
-    scale: &ScaleFound,
-    request: &StrandRequest,
-) -> (Vec<Strand>, Vec<Refused>) {
     let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
     // Where the person points, or one thing fills a picture without a ruler, what looks like yarn may be it if its twist shows, too.
     let vouched = request.points() || (scale.rulers.is_empty() && scale.cards.is_empty());
@@ -270,7 +253,7 @@ fn by_scout(
     for (path, measured) in paths.iter().zip(looked) {
         match measured.and_then(|piece| if sure && !piece.sure_yarn() { Err("no yarn") } else { Ok(piece) }) {
             Ok(mut piece) => {
-                leave_out::mark(&mut piece, photo, scale, request);
+                leave_out::mark(&mut piece, photo, scale);
                 kink::mark(&mut piece, &photo.rgb);
                 let mm = mm_px(&piece, scale);
                 hair::measure(&mut piece, &photo.rgb, mm, &bare);

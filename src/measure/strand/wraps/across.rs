@@ -1,7 +1,6 @@
 //! The block's brightness on lines across it, parted into wraps.
 
 use super::block::{Block, LEAST_COLOUR, MOST_COLOUR, apart, light};
-use crate::base::line::smooth_values;
 use crate::base::raster::Raster;
 use crate::base::stats::{mean, median, vertex};
 
@@ -86,7 +85,7 @@ impl Profile {
             Between::Shade => &self.light,
             Between::Ground => &self.yarn,
         };
-        let smooth = smooth_values(values, 0.06 * PER_PITCH);
+        let smooth = super::super::skein::smoothed(values, 0.06 * PER_PITCH);
         let creases = creases(&smooth, self.flanks.0, self.flanks.1)?;
         let place = |i: &f64| self.from + i * self.step;
         let inner = creases.get(1..creases.len().checked_sub(1)?)?;

@@ -1,42 +1,22 @@
 //! The block of parallel strands, and coordinates in it: `u` across the strands, `v` along them.
 
-use super::FEWEST;
+use super::super::skein::follow::Path;
 use crate::base::colour::luma;
 use crate::base::geometry::{Image, Point};
 use crate::base::raster::Raster;
-use crate::base::stats::{median, running_mean, vertex};
-use crate::measure::seen::paths::Path;
-use crate::measure::seen::scout::Map;
+use crate::base::stats::median;
 
-/// How far a strand may stray from a straight line, widths (root of the mean square): wraps lie straight.
-const STRAIGHT: f64 = 0.25;
+/// Largest angle between strands of one block, radians: wraps wound by hand slant by a few degrees.
+const PARALLEL_RAD: f64 = 0.12;
 
-/// Samples to a strand's width where what repeats across is looked for, and pixels averaged along the strands at each.
-const PER_WIDTH: f64 = 12.0;
-const MOST_TAPS: f64 = 64.0;
+/// Shortest strand of a block, part of its longest.
+const SHORTEST_PART: f64 = 0.35;
 
-/// Correlation of a block with itself a pitch aside from which on it repeats: of what does not, half of it would be chance.
-const REPEATS: f64 = 0.25;
+/// Fewest neighbouring strands to begin with.
+const FEWEST: usize = 3;
 
-/// The first lag, samples, at which values repeat best, from half to two and a half widths.
-fn repeats(values: &[f64]) -> Option<f64> {
-    // Light falls off across a block; less than two pitches of that are no pattern.
-    let slow = running_mean(values.iter().copied(), PER_WIDTH as usize);
-    let rest: Vec<f64> = values.iter().zip(&slow).map(|(v, s)| v - s).collect();
-    let power = rest.iter().map(|v| v * v).sum::<f64>() / rest.len().max(1) as f64;
-    let most = ((2.5 * PER_WIDTH) as usize).min(rest.len() / 2);
-    let at = |lag: usize| {
-        let sum: f64 = rest.iter().zip(rest.get(lag..).unwrap_or_default()).map(|(a, b)| a * b).sum();
-        sum / (rest.len() - lag) as f64 / power.max(1e-9)
-    };
-    let values: Vec<f64> = (0..=most + 1).map(at).collect();
-    let peak = |lag: &usize| values[*lag] >= values[lag - 1] && values[*lag] >= values[lag + 1];
-    let peaks: Vec<usize> = ((PER_WIDTH / 2.0) as usize..most).filter(peak).collect();
-    let best = peaks.iter().map(|lag| values[*lag]).fold(REPEATS, f64::max);
-    // Twice the pitch repeats as well.
-    let first = peaks.into_iter().find(|lag| values[*lag] >= 0.8 * best)?;
-    Some(first as f64 + vertex(values[first - 1], values[first], values[first + 1]))
-}
+/// Most paths tried as the middle of a block.
+const MOST_SEEDS: usize = 12;
 
 /// Least difference of colour between yarn and ground at the flanks, code values: above grain and shading of either.
 pub(super) const LEAST_COLOUR: f64 = 16.0;
@@ -50,6 +30,17 @@ pub(super) const MOST_COLOUR: f64 = 48.0;
 
 /// Wraps over which the light hardly changes.
 const RECENT: usize = 5;
+
+/// A straight strand of the block: `u = at + slope v`.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    at: f64,
+    slope: f64,
+    from: f64,
+    to: f64,
+    width: f64,
+    misfit: f64,
+}
 
 /// Parallel strands side by side.
 #[derive(Debug, Clone)]
@@ -67,33 +58,83 @@ pub(super) struct Block {
 }
 
 impl Block {
-    /// The block of yarn around a path, as far across as the scout sees body; `None` where the path is bent, nothing repeats across,
-    /// or too little lies beside it.
-    pub(super) fn around(picture: &Raster<[u8; 3]>, map: &Map, path: &Path) -> Option<Self> {
-        let (first, last) = (*path.line.first()?, *path.line.last()?);
+    /// The largest block; `None` without one.
+    pub(super) fn of(paths: &[Path]) -> Option<Self> {
+        // The paths that cover most are tried as the block's middle.
+        let mut seeds: Vec<&Path> = paths.iter().collect();
+        let cover = |p: &Path| p.length_px() * p.width_px * p.contrast;
+        seeds.sort_by(|a, b| cover(b).total_cmp(&cover(a)));
+        let mut best: Option<(f64, Self)> = None;
+        for seed in seeds.into_iter().take(MOST_SEEDS) {
+            if let Some((worth, block)) = Self::around(paths, seed)
+                && best.as_ref().is_none_or(|(w, _)| worth > *w)
+            {
+                best = Some((worth, block));
+            }
+        }
+        best.map(|(_, block)| block)
+    }
+
+    fn around(paths: &[Path], seed: &Path) -> Option<(f64, Self)> {
+        let (first, last) = (*seed.points.first()?, *seed.points.last()?);
         let (origin, along) = (first.lerp(last, 0.5), (last - first).unit()?);
-        let (half, width) = (first.distance(last) / 2.0, path.width_px);
-        let astray = path.line.iter().map(|p| (*p - origin).dot(along.quarter_turn()).powi(2)).sum::<f64>();
-        if (astray / path.line.len() as f64).sqrt() > STRAIGHT * width {
+        let frame = |p: Point<Image>| ((p - origin).dot(along.quarter_turn()), (p - origin).dot(along));
+        let mut lines: Vec<Line> = paths
+            .iter()
+            .filter(|p| p.width_px < 1.5 * seed.width_px && p.width_px * 1.5 > seed.width_px)
+            .filter_map(|p| line(p, &frame))
+            .filter(|l| l.slope.abs() < PARALLEL_RAD && l.misfit < 0.25 * seed.width_px && l.from < 0.0 && l.to > 0.0)
+            .collect();
+        lines.retain(|l| l.to - l.from >= SHORTEST_PART * seed.length_px());
+        lines.sort_by(|a, b| a.at.total_cmp(&b.at));
+        // Two paths over one strand (found at two sizes): the longer stays.
+        let mut apart: Vec<Line> = Vec::new();
+        for l in lines {
+            match apart.last_mut() {
+                Some(before) if l.at - before.at < 0.5 * seed.width_px => {
+                    if l.to - l.from > before.to - before.from {
+                        *before = l;
+                    }
+                }
+                _ => apart.push(l),
+            }
+        }
+        // The run of neighbours around the seed; one strand in between may have been missed.
+        let near = |a: &Line, b: &Line| b.at - a.at < 2.6 * seed.width_px;
+        let middle = apart.iter().position(|l| l.at.abs() < 0.5 * seed.width_px)?;
+        let mut start = middle;
+        while start > 0 && near(&apart[start - 1], &apart[start]) {
+            start -= 1;
+        }
+        let mut end = middle + 1;
+        while end < apart.len() && near(&apart[end - 1], &apart[end]) {
+            end += 1;
+        }
+        let run = apart.get(start..end)?;
+        if run.len() < FEWEST {
             return None;
         }
-        let block = Self { origin, along, flanks: (0.0, 0.0), ends: (-half, half), pitch_px: width, slope: (0.0, 0.0) };
-        let body = |u: f64| {
-            let seen = (-3..=3).filter(|k| {
-                let place = block.image_from_block(u, 0.5 * half * f64::from(*k) / 3.0);
-                map.at(place).is_some_and(|cell| cell.body > 0.5)
-            });
-            seen.count() > 3
+        let gaps: Vec<f64> = run.windows(2).map(|p| p[1].at - p[0].at).collect();
+        let pitch = median(&gaps)?;
+        // Side by side, touching: neighbours are hardly farther apart than they are wide.
+        let width = median(&run.iter().map(|l| l.width).collect::<Vec<_>>())?;
+        if pitch > 1.35 * width || pitch < 0.6 * width {
+            return None;
+        }
+        let ends = (
+            median(&run.iter().map(|l| l.from).collect::<Vec<_>>())?,
+            median(&run.iter().map(|l| l.to).collect::<Vec<_>>())?,
+        );
+        let block = Self {
+            origin,
+            along,
+            flanks: (run.first()?.at, run.last()?.at),
+            ends,
+            pitch_px: pitch,
+            slope: fit(&run.iter().map(|l| (l.at, l.slope)).collect::<Vec<_>>()),
         };
-        let step = 0.25 * width;
-        let end = |sign: f64| (1..).map(|k| sign * step * f64::from(k)).find(|u| !body(*u)).unwrap_or(0.0);
-        let (low, high) = (end(-1.0), end(1.0));
-        let fine = width / PER_WIDTH;
-        let count = ((high - low) / fine) as usize;
-        let pitch_px = fine * repeats(&light(&block.profile(picture, 0.0, (half, MOST_TAPS), (low, fine, count))?))?;
-        // The outermost strands' middles lie half a width within.
-        let flanks = (low + pitch_px / 2.0, high - pitch_px / 2.0);
-        (flanks.1 - flanks.0 > (FEWEST as f64 - 1.5) * pitch_px).then_some(Self { flanks, pitch_px, ..block })
+        let worth = run.iter().map(|l| l.to - l.from).sum::<f64>() * pitch;
+        Some((worth, block))
     }
 
     /// The block with its flanks where the yarn's colour ends. Strands whose course was not found lie beyond one that was, and
@@ -210,6 +251,16 @@ pub(super) fn light(colours: &[[f64; 3]]) -> Vec<f64> {
 /// Difference of two colours.
 pub(super) fn apart(a: &[f64; 3], b: &[f64; 3]) -> f64 {
     a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt()
+}
+
+/// Least-squares line through a path.
+fn line(path: &Path, frame: &impl Fn(Point<Image>) -> (f64, f64)) -> Option<Line> {
+    let points: Vec<(f64, f64)> = path.points.iter().map(|p| frame(*p)).map(|(u, v)| (v, u)).collect();
+    let (at, slope) = fit(&points);
+    let from = points.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
+    let to = points.iter().map(|p| p.0).fold(f64::NEG_INFINITY, f64::max);
+    let misfit = points.iter().map(|(v, u)| (u - at - slope * v).powi(2)).sum::<f64>() / points.len().max(1) as f64;
+    (to > from).then_some(Line { at, slope, from, to, width: path.width_px, misfit: misfit.sqrt() })
 }
 
 /// Intercept and slope of y over x by least squares; slope 0 where all x are the same.

@@ -7,39 +7,27 @@
 mod across;
 mod agree;
 mod block;
-mod crease;
 mod on_ruler;
 mod parted;
-mod stretch;
 
-use super::eye::{EyeSays, Seen};
+use super::skein::follow::Path;
+use super::skein::stretch::{self, Beside, Course};
 use super::{LeftOutWhy, Strand, Wraps};
 use crate::base::raster::Raster;
 use crate::measure::scale::ScaleFound;
-use crate::measure::seen::paths::Path;
-use crate::measure::seen::scout::Map;
 use block::Block;
 use parted::{Known, Parted};
-use stretch::{Beside, Course};
 
 /// Fewest wraps: two would be two strands, and the distance between first and last centre of three is uncertain to 2 % by
 /// the edges alone.
 const FEWEST: usize = 4;
 
-/// Counts the wraps around the scout's paths; `None` where there is no block of yarn wound side by side with bare ground on both of
-/// its flanks. What the eye makes of all of them together must be yarn: teeth, ticks and stripes have no twist.
-pub(super) fn count(picture: &Raster<[u8; 3]>, map: &Map, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
-    let blocks = paths.iter().take(MOST_TRIED).filter_map(|path| Block::around(picture, map, path));
-    blocks.filter_map(|block| parted(picture, block, Known::ByFlanks)).find_map(|(pieces, wraps, _)| {
-        let says: Vec<EyeSays> = pieces.iter().filter_map(|piece| piece.eye).collect();
-        let length: f64 = says.iter().map(|says| says.length).sum();
-        let yarn = !says.is_empty() && EyeSays { length, ..EyeSays::mean(&says) }.sure_yarn();
-        yarn.then_some((pieces, wraps))
-    })
+/// Counts the wraps among parallel paths; `None` where there is no block of yarn wound side by side with bare ground on
+/// both of its flanks.
+pub(super) fn count(picture: &Raster<[u8; 3]>, paths: &[Path]) -> Option<(Vec<Strand>, Wraps)> {
+    let (pieces, wraps, _) = parted(picture, Block::of(paths)?, Known::ByFlanks)?;
+    super::skein::twisted(&pieces).then_some((pieces, wraps))
 }
-
-/// Paths around which wraps are looked for, the plainest: where those are none, none are.
-const MOST_TRIED: usize = 8;
 
 /// Counts the wraps that hide the ticks of the ruler they are wound on, and run right across it: so does no stripe or comb, and
 /// the twist need not be seen.
@@ -96,7 +84,6 @@ fn piece(picture: &Raster<[u8; 3]>, block: &Block, parted: &Parted, i: usize) ->
         },
     };
     let mut strand = stretch::piece(picture, &course)?;
-    strand.eye = Seen::along(picture, course.centres.clone(), block.pitch_px).map(|seen| seen.says);
     // Where the yarn bends over the edge of what it is wound on it leaves the plane: a diameter at either end.
     let bend = (block.pitch_px / strand.step_px).ceil() as usize;
     let count = strand.stations.len();

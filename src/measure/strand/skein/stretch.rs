@@ -1,10 +1,12 @@
-//! A strand between others becomes a piece: stations, edges beside the creases, the straightened picture.
+//! A clean run becomes a piece: stations, edges beside the creases, the straightened picture.
+
+use std::ops::Range;
 
 use super::super::{Edge, Station, Strand, Strip};
 use super::crease::darkest_line;
+use super::lay::{Laid, along_rows};
 use crate::base::colour::luminance;
 use crate::base::geometry::{Image, Point};
-use crate::base::line::smooth_values;
 use crate::base::raster::Raster;
 
 /// Widest strand, in stations across, before the step grows.
@@ -24,7 +26,7 @@ const NOISE_WIDTHS: f64 = 0.03;
 
 /// What lies beside a strand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Beside {
+pub(in super::super) enum Beside {
     /// Another strand: there is a crease near the expected place.
     Strand,
     /// Ground: the expected place is the edge.
@@ -33,22 +35,38 @@ pub(super) enum Beside {
 
 /// Where a strand runs and where its edges are expected.
 #[derive(Debug, Clone)]
-pub(super) struct Course {
+pub(in super::super) struct Course {
     /// Centre line, at equal steps.
-    pub(super) centres: Vec<Point<Image>>,
+    pub(in super::super) centres: Vec<Point<Image>>,
     /// Unit normals, clockwise of the walking direction on the screen.
-    pub(super) normals: Vec<Point<Image>>,
+    pub(in super::super) normals: Vec<Point<Image>>,
     /// Expected edges, px from the centre line along the normal.
-    pub(super) offsets: [Vec<f64>; 2],
+    pub(in super::super) offsets: [Vec<f64>; 2],
     /// Distance between centres, px.
-    pub(super) step_px: f64,
+    pub(in super::super) step_px: f64,
     /// Strand width, px.
-    pub(super) width_px: f64,
+    pub(in super::super) width_px: f64,
     /// What lies at negative and positive offsets.
-    pub(super) beside: [Beside; 2],
+    pub(in super::super) beside: [Beside; 2],
 }
 
 impl Course {
+    /// Of a run of a laid-out path; `None` for a run beyond it.
+    pub(in super::super) fn of(laid: &Laid, run: Range<usize>) -> Option<Self> {
+        let middle = (laid.luma.height() / 2) as f64;
+        let offsets = |side: usize| -> Option<Vec<f64>> {
+            Some(laid.creases[side].get(run.clone())?.iter().map(|row| (row - middle) * laid.step_px).collect())
+        };
+        Some(Self {
+            centres: laid.centres.get(run.clone())?.to_vec(),
+            normals: laid.normals.get(run.clone())?.to_vec(),
+            offsets: [offsets(0)?, offsets(1)?],
+            step_px: laid.step_px,
+            width_px: laid.width_px,
+            beside: [Beside::Strand; 2],
+        })
+    }
+
     /// Stations a `step` apart, edges where they are expected.
     fn stations(&self, step: f64) -> Option<Vec<Station>> {
         let length = self.centres.len().checked_sub(1)? as f64 * self.step_px;
@@ -81,7 +99,7 @@ impl Course {
 /// (strands that touch) and where the brightness has fallen to half (a dark gap between them): the middle of the two is
 /// taken, on the mean profile along the piece, and their distance is a rectangular distribution (JCGM 100:2008, 4.3.7)
 /// that both edges share.
-pub(super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Option<Strand> {
+pub(in super::super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Option<Strand> {
     let width = course.width_px;
     let step = (width / MAX_STATIONS_ACROSS).max(1.0);
     let mut stations = course.stations(step)?;
@@ -91,7 +109,7 @@ pub(super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Option<Strand
     let strip = Strip::straighten(picture, &stations, step, STRIP_WIDTHS * width);
     // Square root of linear light: near to what luma is.
     let light = strip.rgb.map(|v| 255.0 * luminance(v).max(0.0).sqrt());
-    let smooth = along_rows(&light, 0.05 * width / step);
+    let smooth = along_rows(&light, (0.05 * width / step).max(0.5));
     let body = light.samples().iter().sum::<f32>() / light.samples().len().max(1) as f32;
     let reach = (REFINE_WIDTHS * width / step).ceil() as usize;
     let blur_px = blur(&light) * step;
@@ -126,16 +144,6 @@ pub(super) fn piece(picture: &Raster<[u8; 3]>, course: &Course) -> Option<Strand
         beside: false,
         eye: None,
     })
-}
-
-/// Smoothed along the rows by a Gaussian, sigma in columns.
-fn along_rows(light: &Raster<f32>, sigma: f64) -> Raster<f32> {
-    let mut out = light.clone();
-    for row in 0..out.height() {
-        let values: Vec<f64> = out.row(row).iter().map(|v| f64::from(*v)).collect();
-        out.row_mut(row).iter_mut().zip(smooth_values(&values, sigma)).for_each(|(o, v)| *o = v as f32);
-    }
-    out
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

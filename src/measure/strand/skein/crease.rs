@@ -15,7 +15,13 @@ const DARK_LUMA: f32 = 8.0;
 /// Dynamic programming (as for seams and live wires) over the rows within `reach` of `expected`; the cost is the sample
 /// over `body`, `away` times the square of the distance from the expected place as a part of `reach`, and
 /// [`STEP_COST`]. The minimum's parabola gives the part of a row. `expected` must have an entry a column.
-pub(super) fn darkest_line(luma: &Raster<f32>, expected: &[f64], reach: usize, body: f32, away: f32) -> Vec<f64> {
+pub(in super::super) fn darkest_line(
+    luma: &Raster<f32>,
+    expected: &[f64],
+    reach: usize,
+    body: f32,
+    away: f32,
+) -> Vec<f64> {
     let (columns, rows) = (luma.width(), luma.height());
     if columns == 0 || rows == 0 || expected.len() != columns {
         return expected.to_vec();
