@@ -239,10 +239,13 @@ fn by_scout(photo: &Photo, map: &Map, scale: &ScaleFound, request: &StrandReques
     let asked = |p: Point<Image>| request.region.is_none_or(|region| region.contains(p));
     let mut paths = paths::find(map, &asked);
     paths.sort_by(|a, b| (b.length_px() * b.body).total_cmp(&(a.length_px() * a.body)));
-    let mut diameters = 0.0;
+    let mut left = MOST_DIAMETERS;
     paths.retain(|path| {
-        diameters += path.length_px() / path.width_px;
-        diameters <= MOST_DIAMETERS
+        let diameters = path.length_px() / path.width_px;
+        // A hair across the picture has more than all strands in it, and must not keep these out.
+        let fits = diameters <= left;
+        left -= if fits { diameters } else { 0.0 };
+        fits
     });
     let bare = |p: Point<Image>| !scale.on_print(p) && map.at(p).is_none_or(|cell| cell.body < 0.5);
     // Where the person points, or one thing fills a picture without a ruler, what looks like yarn may be it if its twist shows, too.
